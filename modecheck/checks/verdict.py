@@ -225,7 +225,7 @@ def _reduced(exploration: Space, how: Search) -> tuple[Reduced, frozenset[Needs]
 
 
 def _is_swept(space: Space) -> bool:
-    return isinstance(space, Exploration) and space.is_swept
+    return bool(getattr(space, "is_swept", False))
 
 
 def _units(exploration: Space) -> tuple[tuple[tuple[str, ...], ...], str]:
@@ -261,7 +261,8 @@ def _in_store(
     space = explored_in_store(product, how, reporter)
     accelerated = how.time_acceleration and product.time is not None
     reduced = Reduced(time_acceleration=accelerated, store=True)
-    return cast("Space", space), reduced, PRESERVED["store"]
+    preserved = PRESERVED["sweeps" if _is_swept(cast("Space", space)) else "store"]
+    return cast("Space", space), reduced, preserved
 
 
 def _merged(explored: list[Explored]) -> list[Finding]:

@@ -19,6 +19,7 @@ from modecheck.engine.store.folder_trust import StoreError, why_not_trusted
 from modecheck.engine.store.journal import ABOUT, FORMAT, About
 from modecheck.engine.store.store_explorer import StoreExplorer
 from modecheck.engine.store.store_space import StoreSpace
+from modecheck.engine.store.swept_store import SweptStore
 from modecheck.product.bit_packing import word_layout
 from modecheck.product.ir import Product
 from modecheck.version import __version__
@@ -39,7 +40,9 @@ def explore_in_store(
         own = folder / _name_of(product)
         explorer = StoreExplorer(product, own, about.partitions, threads, limits, reporter)
         explorer.run()
-    return StoreSpace(explorer)
+    if explorer.path_files is None:
+        return StoreSpace(explorer)
+    return SweptStore(explorer, explorer.path_files)
 
 
 def _name_of(product: Product) -> str:

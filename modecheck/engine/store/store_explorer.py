@@ -40,6 +40,7 @@ from modecheck.engine.store.journal import (
 )
 from modecheck.engine.store.merging import gather, merge
 from modecheck.engine.store.packed_rows import distinct
+from modecheck.engine.store.path_files import MOST_STATES, Means, PathFiles, path_files
 from modecheck.engine.store.pool import Workers, WorkersLost, of_this_machine
 from modecheck.engine.store.row_files import write_rows
 from modecheck.product.ir import Product
@@ -79,6 +80,7 @@ class StoreExplorer:
     journal: Journal = field(init=False)
     stopped_by: str = ""
     run_name: str = ""
+    path_files: PathFiles | None = None
     _workers: Workers | None = None
 
     def __post_init__(self) -> None:
@@ -139,6 +141,21 @@ class StoreExplorer:
             InMemory(self).go_on()
         while not self.complete and not self.limit_met():
             self._one_level()
+        if self.complete:
+            self._make_path_files()
+
+    def _make_path_files(self) -> None:
+        """Have the files for questions about paths."""
+        if sum(self.journal.layers) > MOST_STATES:
+            self.stopped_by = "more states than can be numbered"
+            return
+        means = Means(
+            lambda given: self._counted(given, lambda _: (0, 0)),
+            self.workers.count,
+            self._memory_of_each,
+        )
+        width = self.machine.layout.words
+        self.path_files = path_files(self.folder, self.journal.finished, width, means)
 
     def _begin(self) -> None:
         machine = self.machine

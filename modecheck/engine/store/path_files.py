@@ -1,0 +1,98 @@
+"""What is made once of all states of a store, when they are known, for questions about paths: their
+numbers, and their transitions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from modecheck.engine.contract.phases import phase
+from modecheck.engine.store.checked_files import DamagedFileError
+from modecheck.engine.store.journal import Finished
+from modecheck.engine.store.numbering import (
+    PATHS,
+    Numbering,
+    Ranges,
+    in_order,
+    named,
+    rows_between_ranges,
+)
+from modecheck.engine.store.row_files import write_rows
+from modecheck.engine.store.searched_rows import SearchedRows
+from modecheck.engine.store.sweeping import Where
+from modecheck.engine.store.transition_files import make_transitions_of
+
+MOST_STATES = 0xFFFFFFFF
+"""States that can be numbered."""
+MOST_RANGES = 256
+"""Ranges of states: their files are kept open."""
+FEWEST_STATES = 1 << 17
+"""States of a range that are not worth being divided."""
+SHARES = 4
+"""Ranges for each who works, at least, so that all end at about the same time."""
+BYTES_OF_A_WORD, BYTES_OF_A_STEP = 64, 48
+"""Memory that a state takes, for each of its words, when it is put in order, and a transition that
+waits for its number."""
+
+Done = Callable[[list[Any]], list[Any]]
+"""Does tasks."""
+
+
+@dataclass(frozen=True, slots=True)
+class PathFiles:
+    """The files that were made."""
+
+    where: Where
+    numbering: Numbering
+    transitions: int
+
+
+@dataclass(frozen=True, slots=True)
+class Means:
+    """Who makes the files: `done` does tasks, of which `workers` can be done at the same time, each
+    with so much memory.
+    """
+
+    done: Done
+    workers: int
+    memory: int
+
+
+def path_files(folder: Path, records: Sequence[Finished], width: int, means: Means) -> PathFiles:
+    """Have all files: those that are there and whole are not made again."""
+    own = str(folder)
+    (folder / PATHS).mkdir(exist_ok=True)
+    ranges = _ranges(folder, records, width, means)
+    with phase("numbering the states"):
+        given = [(in_order, (own, ranges, number, records)) for number in range(len(ranges))]
+        counts = means.done(given)
+    numbering = Numbering(ranges, np.array(counts, np.int64))
+    numbering.write(own)
+    most = max(means.memory // (BYTES_OF_A_STEP + 16 * width), 1)
+    with phase("making the transitions"):
+        made = means.done(
+            [(make_transitions_of, (own, ranges.name, n, most)) for n in range(len(ranges))]
+        )
+    kinds = tuple(dict.fromkeys(kind for one in made for kind in one.kinds))
+    return PathFiles(
+        Where(own, ranges.name, kinds), numbering, sum(one.transitions for one in made)
+    )
+
+
+def _ranges(folder: Path, records: Sequence[Finished], width: int, means: Means) -> Ranges:
+    """The ranges that were chosen before, or new ones."""
+    path = folder / PATHS / "ranges"
+    try:
+        rows = SearchedRows(path).rows()
+    except DamagedFileError:
+        states = sum(sum(record.sizes) for record in records)
+        most = max(means.memory // (BYTES_OF_A_WORD * width), 1)
+        count = max(-(-states // most), min(states // FEWEST_STATES, SHARES * means.workers), 1)
+        rows = rows_between_ranges(str(folder), records, width, min(count, MOST_RANGES))
+        write_rows(path, width, [rows], durable=False)
+    return named(rows, width)
