@@ -23,7 +23,7 @@ class Reduced:
     be missing; `not_asked` are the kinds of findings that need an exploration of the whole product.
     With `time_acceleration`, time in which nothing can happen was one step; with `zones`, moments
     were represented as bounds on clocks; with `store`, states were kept in files. With `swept`, all
-    states were explored, but there was no memory to keep their transitions.
+    states were explored, and their transitions not kept in memory.
     """
 
     units: tuple[tuple[str, ...], ...] | None = None
@@ -40,9 +40,11 @@ class Reduced:
         """Where, or why, something was not checked because of the engine; nothing if it asks
         everything.
         """
+        if self.store:
+            return "in a store" if self.swept else "in a store that does not hold all states"
         if self.swept:
             return "since there is no memory to keep all transitions"
-        return "with zones" if self.zones else "in a store" if self.store else ""
+        return "with zones" if self.zones else ""
 
 
 @dataclass(frozen=True, slots=True)

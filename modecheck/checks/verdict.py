@@ -24,11 +24,8 @@ from modecheck.engine.contract.forked_task import ForkedTask, can_begin
 from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import INTERRUPTION, ReachGoal, Space
 from modecheck.engine.search.exploration import Reporter
-from modecheck.engine.search.explored_space import Exploration
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
-
-NOT_SWEPT = "not checked where there is no memory to keep all transitions"
 
 FEWEST_ELSEWHERE, MOST_ELSEWHERE = 20_000, 1_000_000
 """How many states a product has where observers are explored in another process: with fewer it
@@ -97,7 +94,9 @@ def explore_variant(
         reduced, preserved = _reduced(exploration, how)
     evidence = Evidence(exploration)
     if Needs.PATHS in preserved:
-        judged, findings, tables = _judged_and_searched(evidence, preserved, how, reporter)
+        judged, findings, tables = _judged_and_searched(
+            evidence, preserved, how, reporter, reduced.where
+        )
     else:
         judged = _judged_without_paths(device, exploration, preserved, reduced.where)
         findings = _searched(evidence, preserved)
@@ -119,7 +118,11 @@ def explore_variant(
 
 
 def _judged_and_searched(
-    evidence: Evidence, preserved: frozenset[Needs], how: Search, reporter: Reporter | None
+    evidence: Evidence,
+    preserved: frozenset[Needs],
+    how: Search,
+    reporter: Reporter | None,
+    where: str,
 ) -> tuple[list[Judged], list[Finding], _Tables]:
     """All that a graph of the states can answer, part of it in another process."""
     exploration = evidence.space
@@ -133,7 +136,7 @@ def _judged_and_searched(
     judged = list(requirement_checks.judge(exploration))
     findings = _searched(evidence, preserved)
     if swept:
-        judged += [undecided(need, NOT_SWEPT) for need in (*waiting, *following)]
+        judged += [undecided(need, f"not checked {where}") for need in (*waiting, *following)]
         return judged, findings, _tables(exploration, endings=False)
     left = following if forked else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)
@@ -260,9 +263,10 @@ def _in_store(
     product = compose(device, time_acceleration=how.time_acceleration)
     space = explored_in_store(product, how, reporter)
     accelerated = how.time_acceleration and product.time is not None
-    reduced = Reduced(time_acceleration=accelerated, store=True)
-    preserved = PRESERVED["sweeps" if _is_swept(cast("Space", space)) else "store"]
-    return cast("Space", space), reduced, preserved
+    exploration = cast("Space", space)
+    swept = _is_swept(exploration)
+    reduced = Reduced(time_acceleration=accelerated, swept=swept, store=True)
+    return exploration, reduced, PRESERVED["sweeps" if swept else "store"]
 
 
 def _merged(explored: list[Explored]) -> list[Finding]:

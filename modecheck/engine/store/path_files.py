@@ -25,7 +25,7 @@ from modecheck.engine.store.numbering import (
 from modecheck.engine.store.row_files import write_rows
 from modecheck.engine.store.searched_rows import SearchedRows
 from modecheck.engine.store.sweeping import Where
-from modecheck.engine.store.transition_files import make_transitions_of
+from modecheck.engine.store.transition_files import kinds_in_order, make_transitions_of
 
 MOST_STATES = 0xFFFFFFFF
 """States that can be numbered."""
@@ -78,10 +78,8 @@ def path_files(folder: Path, records: Sequence[Finished], width: int, means: Mea
         made = means.done(
             [(make_transitions_of, (own, ranges.name, n, most)) for n in range(len(ranges))]
         )
-    kinds = tuple(dict.fromkeys(kind for one in made for kind in one.kinds))
-    return PathFiles(
-        Where(own, ranges.name, kinds), numbering, sum(one.transitions for one in made)
-    )
+    where = Where(own, ranges.name, kinds_in_order(made))
+    return PathFiles(where, numbering, sum(one.transitions for one in made))
 
 
 def _ranges(folder: Path, records: Sequence[Finished], width: int, means: Means) -> Ranges:

@@ -25,6 +25,7 @@ def make_steps(
     words: int,
     rows: U64s,
     count: int,
+    first: int,
     seen: U8s,
     records: U64s,
     note_table: U64Rows,
@@ -35,10 +36,10 @@ def make_steps(
     kinds: U16s,
     reached: U64s,
 ) -> Any:
-    """Make the transitions of some states, one state's behind the other's: their kinds, and the
-    words of the states that they lead to. `begins` takes where those of each begin and the last
-    ones end, `failing` whether a step fails. How many there are, or -1 when there are more kinds
-    than can be numbered.
+    """Make the transitions of some states, the first of which has the number `first`, one state's
+    behind the other's: their kinds, and the words of the states that they lead to. `begins` takes
+    where those of each begin and the last ones end, `failing` whether a step fails. How many there
+    are, or -1 when there are more kinds than can be numbered.
     """
     width, made = words + 2, np.int64(0)
     base, target = np.uint64(rows.ctypes.data), np.uint64(records.ctypes.data)
@@ -54,7 +55,9 @@ def make_steps(
                 failing[row] = 1
                 continue
             happened = label >> FAILURE_BITS | (label & LOW) << EVENT_BITS
-            kind = note_number(note_table, records[at + words + 1], happened, known, born, row)
+            kind = note_number(
+                note_table, records[at + words + 1], happened, known, born, first + row
+            )
             if kind < 0:
                 return -1
             kinds[made] = np.uint16(kind)

@@ -23,6 +23,7 @@ from modecheck.engine.native.transition_making_kernels import EVENT_BITS
 from modecheck.engine.store import sweeping
 from modecheck.engine.store.numbering import PATHS, Numbering
 from modecheck.engine.store.sweeping import WORD, Following, Part, SomeWords, Where, written
+from modecheck.engine.store.transition_files import Columns
 
 R = TypeVar("R")
 
@@ -244,15 +245,15 @@ class StoreSets:
         return None
 
     def transitions(self, of: Numbers, most: int) -> ListedTransitions | None:
-        own, found, total = self.of(of), [], 0
+        own, total = self.of(of), 0
+        found: list[Columns] = []
         with self._sent(own) as (sent,):
             for _, columns in self._asked(self._wanted(own), sweeping.transitions_in, sent, most):
-                total += most + 1 if columns is None else columns[0].size
-                if total > most:
+                if columns is None or total + columns[0].size > most:
                     return None
+                total += columns[0].size
                 found.append(columns)
-        none = np.empty(0, np.uint32), np.empty(0, np.uint16), np.empty(0, np.uint32)
-        sources, kinds, targets = map(np.concatenate, zip(none, *found, strict=True))
+        sources, kinds, targets = sweeping.columns_together(found)
         ends = np.searchsorted(sources, of, side="right").astype(np.int64)
         return ListedTransitions(np.concatenate([np.zeros(1, np.int64), ends]), targets, kinds)
 

@@ -283,20 +283,23 @@ def transitions_in(where: Where, part: Part, of: str, most: int) -> Columns | No
     more than `most`.
     """
     sweep = _Sweep(where, part, Following(b"\1" * len(where.kinds)))
-    own, parts, total = words_of(of), [], 0
+    own, total = words_of(of), 0
+    found: list[Columns] = []
     for section in sweep.sections():
-        kinds_of = sweep.kinds_of(sweep.file(section[1]))
+        kinds_of = sweep.kinds_of(sweep.file(section[1])).astype(np.uint16)
         for sources, kinds, targets in sweep.columns(section, own, NO_WORDS, NO_WORDS):
             total += sources.size
             if total > most:
                 return None
-            parts.append((sources.copy(), kinds_of[kinds].astype(np.uint16), targets.copy()))
-    sources, kinds, targets = zip(*parts, strict=True) if parts else ((), (), ())
-    return (
-        _together(list(sources)),
-        np.concatenate(kinds) if kinds else np.empty(0, np.uint16),
-        _together(list(targets)),
-    )
+            found.append((sources.copy(), kinds_of[kinds], targets.copy()))
+    return columns_together(found)
+
+
+def columns_together(parts: list[Columns]) -> Columns:
+    """The transitions of several parts, one behind the other."""
+    empty: Columns = np.empty(0, np.uint32), np.empty(0, np.uint16), np.empty(0, np.uint32)
+    sources, kinds, targets = (np.concatenate(column) for column in zip(empty, *parts, strict=True))
+    return sources, kinds, targets
 
 
 Truths = NDArray[np.bool_]

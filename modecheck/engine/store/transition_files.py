@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -41,16 +41,30 @@ UNPACKED_AT_ONCE = 1 << 16
 Array = NDArray[Any]
 Kind = tuple[int, int]
 """What transitions have in common: who moved, and what happened, the label above the events."""
+KIND = 3
+"""Words of a kind in a file: the two, and the number of the first state that has one of it."""
 Columns = tuple[Array, Array, Array]
 """Of each of some transitions its source, its kind, its target."""
 
 
 @dataclass(frozen=True, slots=True)
 class Made:
-    """What is said of a file of transitions: their kinds, and how many there are."""
+    """What is said of a file of transitions: their kinds, each with the first state that has one of
+    it, in that order; and how many there are.
+    """
 
     kinds: tuple[Kind, ...]
+    born: tuple[int, ...]
     transitions: int
+
+
+def kinds_in_order(made: Iterable[Made]) -> tuple[Kind, ...]:
+    """All kinds, in the order of the first states with them, and of their steps."""
+    first: dict[Kind, tuple[int, int]] = {}
+    for one in made:
+        for number, (kind, born) in enumerate(zip(one.kinds, one.born, strict=True)):
+            first[kind] = min(first.get(kind, (born, number)), (born, number))
+    return tuple(sorted(first, key=first.__getitem__))
 
 
 def make_transitions_of(folder: str, name: str, number: int, most: int) -> Made:
@@ -67,8 +81,10 @@ def make_transitions_of(folder: str, name: str, number: int, most: int) -> Made:
     states = opened_rows(numbering.ranges.path(folder, "ordered", number))
     for level, count in enumerate(states.counts):
         making.begin_level(count)
+        first = int(numbering.begins[number, level])
         for begin in range(0, count, making.together):
-            making.add(states.some(level, begin, min(begin + making.together, count)))
+            rows = states.some(level, begin, min(begin + making.together, count))
+            making.add(rows, first + begin)
             if making.held > most:
                 making.flush()
     making.flush()
@@ -103,13 +119,13 @@ class _Making:
         """What is added from now on are the `count` states of the next level."""
         self._levels.append((count, self._blocks))
 
-    def add(self, rows: Words) -> None:
-        """Make the transitions of some states."""
+    def add(self, rows: Words, first: int) -> None:
+        """Make the transitions of some states, the first of which has the number `first`."""
         count = rows.size // self._width
         begins, failing = np.empty(count + 1, np.int64), np.empty(count, np.uint8)
         made = int(
             make_steps(
-                np.uint64(self._machine.successors), self._width, rows, count, self._seen,
+                np.uint64(self._machine.successors), self._width, rows, count, first, self._seen,
                 self._records, self._notes, self._known, self._born, begins, failing, self._kinds,
                 self._reached,
             )
@@ -143,7 +159,8 @@ class _Making:
     def write(self, path: Path) -> None:
         """Write the file."""
         kinds = self._notes[self._notes[:, 2] != 0]
-        kinds = kinds[np.argsort(kinds[:, 2])][:, :2]
+        kinds = kinds[np.argsort(kinds[:, 2])]
+        kinds[:, 2] = self._born[: len(kinds)]
         header = (
             MAGIC, len(kinds), len(self._levels), self._blocks, self._position, self._transitions,
             self._most,
@@ -190,9 +207,10 @@ class TransitionFile:
         header = np.frombuffer(region, np.uint64, HEADER).tolist()
         _, kinds, levels, blocks, size, transitions, self._most = header
         at = 8 * HEADER
-        rows = np.frombuffer(region, np.uint64, 2 * kinds, at).reshape(-1, 2).tolist()
-        self.about = Made(tuple(map(tuple, rows)), transitions)
-        at += 16 * kinds
+        rows = np.frombuffer(region, np.uint64, KIND * kinds, at).reshape(-1, KIND).tolist()
+        own = tuple((moved, happened) for moved, happened, _ in rows)
+        self.about = Made(own, tuple(born for *_, born in rows), transitions)
+        at += 8 * KIND * kinds
         self._levels = np.frombuffer(region, np.int64, 2 * levels, at).reshape(-1, 2)
         at += 16 * levels
         self._offsets = np.frombuffer(region, np.int64, blocks, at)

@@ -77,9 +77,9 @@ def pack_block(
         for edge in range(begins[state], begins[state + 1]):
             kind, target = np.uint64(kinds[edge]), np.int64(targets[edge])
             at = put_number(packed, at, kind)
-            slot = np.int64(kind & np.uint64(REMEMBERED - 1))
-            step = target - last[slot]
-            last[slot] = target
+            place = np.int64(kind & np.uint64(REMEMBERED - 1))
+            step = target - last[place]
+            last[place] = target
             if step < 0:
                 at = put_number(packed, at, np.uint64(-step) << U1 | U1)
             else:
@@ -174,14 +174,14 @@ def unpack_block(
         for _ in range(np.int64(head >> U1)):
             kind, at = get_number(packed, at)
             step, at = get_number(packed, at)
-            slot = np.int64(kind & np.uint64(REMEMBERED - 1))
+            place = np.int64(kind & np.uint64(REMEMBERED - 1))
             if step & U1 != U0:
-                last[slot] -= np.int64(step >> U1)
+                last[place] -= np.int64(step >> U1)
             else:
-                last[slot] += np.int64(step >> U1)
+                last[place] += np.int64(step >> U1)
             if take:
                 sources[filled], kinds[filled] = np.uint32(state), np.uint16(kind)
-                targets[filled] = np.uint32(last[slot])
+                targets[filled] = np.uint32(last[place])
                 filled += 1
     return filled
 
