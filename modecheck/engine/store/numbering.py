@@ -21,10 +21,13 @@ from numpy.typing import NDArray
 from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.store.checked_files import DamagedFileError, checked_region, write_checked
 from modecheck.engine.store.journal import Finished
-from modecheck.engine.store.row_files import distinct, write_rows
-from modecheck.engine.store.searched_rows import Row, opened_rows
+from modecheck.engine.store.merging import packed_at
+from modecheck.engine.store.packed_rows import distinct
+from modecheck.engine.store.row_files import write_rows
+from modecheck.engine.store.row_kernels import BLOCK
+from modecheck.engine.store.searched_rows import Row, last_words
 from modecheck.engine.store.searching_kernels import NOWHERE
-from modecheck.engine.store.tasks import machine_of
+from modecheck.engine.store.tasks import machine_of, opened
 
 PATHS = "paths"
 """The folder, in that of a variant, of all that is made for questions about paths."""
@@ -80,8 +83,9 @@ def in_order(folder: str, ranges: Ranges, number: int, records: Sequence[Finishe
     """Have the two files of a range; how many of its states each level has."""
     ordered, places = (ranges.path(folder, what, number) for what in ("ordered", "places"))
     try:
-        opened_rows(places)
-        return opened_rows(ordered).counts
+        opened(places)
+        file = opened(ordered)
+        return [file.count(section) for section in range(file.sections)]
     except DamagedFileError:
         pass
     width = machine_of(folder).layout.words
@@ -106,8 +110,10 @@ def _level(
     given = [record.places[level - record.first]] if record.is_span else record.places
     parts = []
     for place in filter(None, given):
-        name, _, section = place.partition(":")
-        parts.append(opened_rows(f"{folder}/{name}").between(int(section), *bounds))
+        rows = packed_at(folder, place)
+        low, high = (None if row is None else np.array(row, np.uint64) for row in bounds)
+        begin = 0 if low is None else rows.place_of(low)
+        parts.append(rows.between(begin, rows.count if high is None else rows.place_of(high)))
     return parts[0] if len(parts) == 1 else distinct(np.concatenate(parts), width)
 
 
@@ -154,7 +160,9 @@ class Numbering:
     def words_of(self, folder: str, number: int) -> Row:
         """The words of a state."""
         own, level, place = self.place_of(number)
-        return opened_rows(self.ranges.path(folder, "ordered", own)).row(level, place)
+        rows = opened(self.ranges.path(folder, "ordered", own)).section(level)
+        words: list[int] = rows.between(place, place + 1).tolist()
+        return tuple(words)
 
     def number_of(self, folder: str, row: Row) -> int:
         """The number of a state."""
@@ -167,8 +175,8 @@ class Numbering:
         """
         numbers = np.empty(rows.size // width, np.uint32)
         for begin, end, own in self.ranges.parts(rows, width):
-            file = opened_rows(self.ranges.path(folder, "places", own))
-            found = file.last_words(rows[begin * width : end * width])
+            file = opened(self.ranges.path(folder, "places", own))
+            found = last_words(file.section(0), rows[begin * width : end * width])
             if (found == NOWHERE).any():
                 raise DamagedFileError(file.path, "a state is missing")
             levels = np.searchsorted(self._places[own], found, side="right") - 1
@@ -212,10 +220,9 @@ def rows_between_ranges(folder: str, records: Sequence[Finished], width: int, co
         return np.empty(0, np.uint64)
     leading, sizes = [], []
     for place in (place for record in records for place in record.places if place):
-        name, _, section = place.partition(":")
-        rows, own = opened_rows(f"{folder}/{name}").leading_rows(int(section))
-        leading.append(rows)
-        sizes += own
+        packed = packed_at(folder, place)
+        leading.append(packed.leading)
+        sizes += [min(BLOCK, packed.count - begin) for begin in range(0, packed.count, BLOCK)]
     every = np.concatenate(leading).reshape(-1, width)
     order = np.lexsort(every.T[::-1])
     before = np.cumsum(np.array(sizes, np.int64)[order])

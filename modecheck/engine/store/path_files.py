@@ -22,8 +22,7 @@ from modecheck.engine.store.numbering import (
     named,
     rows_between_ranges,
 )
-from modecheck.engine.store.row_files import write_rows
-from modecheck.engine.store.searched_rows import SearchedRows
+from modecheck.engine.store.row_files import RowFile, write_rows
 from modecheck.engine.store.sweeping import Where
 from modecheck.engine.store.transition_files import kinds_in_order, make_transitions_of
 
@@ -86,7 +85,7 @@ def _ranges(folder: Path, records: Sequence[Finished], width: int, means: Means)
     """The ranges that were chosen before, or new ones."""
     path = folder / PATHS / "ranges"
     try:
-        rows = SearchedRows(path).rows()
+        rows = RowFile(path).rows()
     except DamagedFileError:
         states = sum(sum(record.sizes) for record in records)
         most = max(means.memory // (BYTES_OF_A_WORD * width), 1)

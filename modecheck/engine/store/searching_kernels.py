@@ -10,7 +10,7 @@ from modecheck.engine.language.annotations import I64s, U8s, U32s, U64s
 from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.native.native_numbers import U32
 from modecheck.engine.native.table_kernels import hash_of
-from modecheck.engine.store.row_kernels import BLOCK, unpack_rows
+from modecheck.engine.store.row_kernels import BLOCK, unpack_blocks
 
 NOWHERE = np.uint32(0xFFFFFFFF)
 """Stands for the place of a row that is not there."""
@@ -31,8 +31,7 @@ def order_at(one: U64s, first: int, other: U64s, second: int, words: int) -> Any
 @Kernel
 def find_last_words(
     rows: U64s,
-    words: int,
-    count: int,
+    shape: tuple[int, ...],
     packed: U8s,
     offsets: I64s,
     leading: U64s,
@@ -40,12 +39,13 @@ def find_last_words(
     block: U64s,
     found: U32s,
 ) -> None:
-    """Of each of `count` sorted rows the last word of the packed row, of `length` that have one
-    word more, that begins with it. `offsets` says where each block begins, `leading` which row it
-    begins with; `block` has room for the rows of one. Only blocks in which one of the rows could be
-    are unpacked, and for rows that are not there nothing is written.
+    """Of each of some sorted rows the last word of the packed row, of `length` that have one word
+    more, that begins with it; `shape` is as long as these. `offsets` says where each block begins,
+    `leading` which row it begins with; `block` has room for the rows of one. Only blocks in which
+    one of the rows could be are unpacked, and for rows that are not there nothing is written.
     """
-    wide, row = words + 1, np.int64(0)
+    wide, words, count = len(shape), len(shape) - 1, found.size
+    row = np.int64(0)
     for number in range(offsets.size):
         if row == count:
             break
@@ -53,7 +53,7 @@ def find_last_words(
         if number + 1 < offsets.size and order_at(rows, row * words, leading, after, words) >= 0:
             continue
         size = min(BLOCK, length - number * BLOCK)
-        unpack_rows(packed, offsets[number], wide, size, block, 0)
+        unpack_blocks(packed, offsets[number], shape, block, 0, size)
         place = np.int64(0)
         while place < size and row < count:
             order = order_at(rows, row * words, block, place * wide, words)

@@ -22,7 +22,7 @@ from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.native.transition_making_kernels import EVENT_BITS
 from modecheck.engine.store import sweeping
 from modecheck.engine.store.numbering import PATHS, Numbering
-from modecheck.engine.store.sweeping import WORD, Following, Part, SomeWords, Where, written
+from modecheck.engine.store.sweeping import WORD, FollowedKinds, Part, SomeWords, Where, written
 from modecheck.engine.store.transition_files import Columns
 
 R = TypeVar("R")
@@ -118,7 +118,7 @@ class StoreSets:
             return self.none()
         if self._failing is None:
             self._failing = self.none()
-            following = Following(bytes(len(self.kinds)), failing=True)
+            following = FollowedKinds(bytes(len(self.kinds)), failing=True)
             for _, some in self._asked(self._wanted(None), sweeping.sources_in, following, "", ""):
                 self._put(self._failing, some)
         return self._failing.copy()
@@ -257,13 +257,13 @@ class StoreSets:
         ends = np.searchsorted(sources, of, side="right").astype(np.int64)
         return ListedTransitions(np.concatenate([np.zeros(1, np.int64), ends]), targets, kinds)
 
-    def _following(self, followed: Followed) -> Following:
+    def _following(self, followed: Followed) -> FollowedKinds:
         gains = tuple(
             str(self._mark_file(bit))
             for bit in range(self._conditions)
             if followed.gains >> bit & 1
         )
-        return Following(bytes(followed.kinds), followed.away, gains)
+        return FollowedKinds(bytes(followed.kinds), followed.away, gains)
 
     def _wanted(self, of: Words | None) -> list[Part]:
         """The parts in which a set has states."""

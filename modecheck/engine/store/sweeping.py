@@ -19,8 +19,7 @@ from numpy.typing import NDArray
 from modecheck.engine.native.graph_kernels import mark_states
 from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.store.numbering import Numbering, Numbers, numbering_of
-from modecheck.engine.store.searched_rows import opened_rows
-from modecheck.engine.store.tasks import machine_of
+from modecheck.engine.store.tasks import machine_of, opened
 from modecheck.engine.store.transition_files import Columns, TransitionFile, opened_transitions
 from modecheck.engine.store.transition_packing import (
     FAILING,
@@ -63,7 +62,7 @@ class Where:
 
 
 @dataclass(frozen=True, slots=True)
-class Following:
+class FollowedKinds:
     """Which transitions a sweep follows: `kinds` has a flag for each kind; with `away` those alone
     that lead to another state; none that leads into one of the sets `gains` from outside. With
     `failing`, steps that fail count, as such in place.
@@ -121,7 +120,7 @@ def words_of(path: str, *, private: bool = False) -> Words:
 class _Sweep:
     """What a sweep reads of the transitions of a part."""
 
-    def __init__(self, where: Where, part: Part, following: Following) -> None:
+    def __init__(self, where: Where, part: Part, following: FollowedKinds) -> None:
         self._where, self._part, self._following = where, part, following
         self.numbering: Numbering = numbering_of(where.folder, where.name)
         self._gains = [words_of(path) for path in following.gains]
@@ -181,7 +180,7 @@ def _together(parts: list[Numbers]) -> Numbers:
     return np.concatenate(parts) if parts else np.empty(0, np.uint32)
 
 
-def sources_in(where: Where, part: Part, following: Following, of: str, into: str) -> SomeWords:
+def sources_in(where: Where, part: Part, following: FollowedKinds, of: str, into: str) -> SomeWords:
     """The states, of a set if one is given, with a followed transition, into a set if one is
     given.
     """
@@ -194,7 +193,7 @@ def sources_in(where: Where, part: Part, following: Following, of: str, into: st
     return SomeWords.of(_together(found))
 
 
-def targets_of(where: Where, part: Part, following: Following, of: str) -> SomeWords:
+def targets_of(where: Where, part: Part, following: FollowedKinds, of: str) -> SomeWords:
     """The states behind followed transitions of a set."""
     sweep, own = _Sweep(where, part, following), words_of(of)
     found = [
@@ -205,7 +204,9 @@ def targets_of(where: Where, part: Part, following: Following, of: str) -> SomeW
     return SomeWords.of(_together(found))
 
 
-def widened(where: Where, part: Part, following: Following, into: str, inside: str) -> SomeWords:
+def widened(
+    where: Where, part: Part, following: FollowedKinds, into: str, inside: str
+) -> SomeWords:
     """The states that are not in a set, but in another one if one is given, from which a path of
     followed transitions of such states leads into it.
     """
@@ -222,7 +223,7 @@ def widened(where: Where, part: Part, following: Following, into: str, inside: s
     return SomeWords.of(_together(found))
 
 
-def trimmed(where: Where, part: Part, following: Following, of: str) -> SomeWords:
+def trimmed(where: Where, part: Part, following: FollowedKinds, of: str) -> SomeWords:
     """The states of a set from which no path of followed transitions goes on inside for ever, as
     far as that depends on these states alone.
     """
@@ -264,7 +265,7 @@ def source_to(where: Where, part: Part, number: int, among: str, bounds: tuple[i
     """The first state within some bounds, and of a set if one is given, with a transition to a
     state, or -1.
     """
-    following = Following(b"\1" * len(where.kinds))
+    following = FollowedKinds(b"\1" * len(where.kinds))
     sweep, own = _Sweep(where, part, following), words_of(among)
     for section in sweep.sections():
         *_, first, behind = section
@@ -282,7 +283,7 @@ def transitions_in(where: Where, part: Part, of: str, most: int) -> Columns | No
     """All transitions of the states of a set, with the numbers of their kinds; None if there are
     more than `most`.
     """
-    sweep = _Sweep(where, part, Following(b"\1" * len(where.kinds)))
+    sweep = _Sweep(where, part, FollowedKinds(b"\1" * len(where.kinds)))
     own, total = words_of(of), 0
     found: list[Columns] = []
     for section in sweep.sections():
@@ -309,8 +310,8 @@ def _selected(where: Where, part: Part, told: Callable[[Words], NDArray[np.uint6
     """A word of each state, told by the words of some states."""
     numbering = numbering_of(where.folder, where.name)
     found = np.empty(part.end - part.begin, np.uint64)
-    for level, own, begin, end in _Sweep(where, part, Following(b"")).sections():
-        file = opened_rows(numbering.ranges.path(where.folder, "ordered", own))
+    for level, own, begin, end in _Sweep(where, part, FollowedKinds(b"")).sections():
+        file = opened(numbering.ranges.path(where.folder, "ordered", own))
         found[begin - part.begin : end - part.begin] = told(file.rows(level))
     return found
 

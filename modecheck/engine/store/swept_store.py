@@ -34,7 +34,7 @@ class SweptStore(SweptPaths, StoreSpace):
             len(self.product.conditions),
             explorer.done,
             explorer.workers.count,
-            self.shadows,
+            StoreSpace(explorer).shadows,
         )
 
     def _number(self, place: Place) -> int:

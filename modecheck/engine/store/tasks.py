@@ -39,7 +39,7 @@ def machine_of(folder: str, curious: frozenset[int] = frozenset()) -> CompiledPr
     return compiled(product, system_actions(product), curious=curious)
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=512)
 def opened(path: str) -> RowFile:
     """A file of a store, whose checksum is computed once in a process."""
     return RowFile(Path(path))

@@ -18,10 +18,9 @@ from modecheck.engine.native.transition_making_kernels import MOST_NOTES
 from modecheck.engine.store.checked_files import DamagedFileError, checked_region, write_checked
 from modecheck.engine.store.expanding_kernels import enter_all
 from modecheck.engine.store.numbering import Numbering, numbering_of
-from modecheck.engine.store.searched_rows import opened_rows
 from modecheck.engine.store.searching_kernels import number_rows
 from modecheck.engine.store.step_kernels import make_steps
-from modecheck.engine.store.tasks import machine_of
+from modecheck.engine.store.tasks import machine_of, opened
 from modecheck.engine.store.transition_packing import (
     LONGEST,
     REMEMBERED,
@@ -78,13 +77,15 @@ def make_transitions_of(folder: str, name: str, number: int, most: int) -> Made:
     except DamagedFileError:
         pass
     making = _Making(folder, machine_of(folder), numbering)
-    states = opened_rows(numbering.ranges.path(folder, "ordered", number))
-    for level, count in enumerate(states.counts):
+    states = opened(numbering.ranges.path(folder, "ordered", number))
+    for level in range(states.sections):
+        rows = states.section(level)
+        count = rows.count
         making.begin_level(count)
         first = int(numbering.begins[number, level])
         for begin in range(0, count, making.together):
-            rows = states.some(level, begin, min(begin + making.together, count))
-            making.add(rows, first + begin)
+            own = rows.between(begin, min(begin + making.together, count))
+            making.add(own, first + begin)
             if making.held > most:
                 making.flush()
     making.flush()
