@@ -35,7 +35,7 @@ LAYERS = (
 
 ROOMS = (
     "contract", "language", "reference", "search", "reductions", "native", "large", "gpu", "zones",
-    "store",
+    "store", "cluster",
 )  # fmt: skip
 """The rooms of `engine/`, in the same sense. What chooses among engines lies beside them."""
 

@@ -47,6 +47,12 @@ if TYPE_CHECKING:
     help="Keep states in files of FOLDER, for products larger than memory, and go on there after a "
     "stop. Asks about states and deadlocks; the report names what it does not ask.",
 )
+@click.option(
+    "--cluster",
+    metavar="ADDRESS",
+    help="Let the workers of a Dask cluster explore into --store: its tcp://host:port, or the "
+    "scheduler's file. modecheck cluster-check tells whether they can.",
+)
 @reduce_option
 @exploring_options
 def command(
@@ -59,6 +65,7 @@ def command(
     quiet: bool,
     watch: bool,
     store: str | None,
+    cluster: str | None,
     reductions: tuple[str, ...],
     search: Search,
     showing: Showing,
@@ -83,9 +90,12 @@ def command(
         raise click.UsageError(
             "--store takes one device, and cannot be combined with --with, --watch or --engine"
         )
+    if cluster is not None and store is None:
+        raise click.UsageError("--cluster needs --store FOLDER, a folder that all workers see")
     search = replace(
         search,
         store=store,
+        cluster=cluster,
         symmetry="symmetry" in reductions,
         order="order" in reductions,
         time_acceleration="time" in reductions,

@@ -16,6 +16,7 @@ from modecheck.cli.exit_codes import INCOMPLETE, INTERNAL_ERROR, WRONG_INPUT
 COMMANDS = {
     "chances": "modecheck.cli.chances_command",
     "check": "modecheck.cli.check_command",
+    "cluster-check": "modecheck.cli.cluster_check_command",
     "compare": "modecheck.cli.compare_command",
     "draw": "modecheck.cli.draw_command",
     "explain": "modecheck.cli.explain_command",

@@ -32,6 +32,7 @@ from modecheck.product.ir import EventIR, Product
 if TYPE_CHECKING:
     from modecheck.engine.native.graph import CompiledExploration
     from modecheck.engine.reductions.plain_reduction import PlainReduction
+    from modecheck.engine.store.pool import Workers
     from modecheck.engine.store.store_space import StoreSpace
 
 EngineName = Literal["auto", "plain", "compiled", "gpu", "zones"]
@@ -69,7 +70,7 @@ class Search:
     with `time_acceleration`, products are composed so that time in which nothing can happen is one
     step. With `sweeps`, a space may come without its transitions, where there is no memory for them
     but it can make them again. With `store`, only the command `check` explores, into files of this
-    folder.
+    folder, and with `cluster` as well, by the workers of the cluster with this address.
     """
 
     engine: EngineName = "auto"
@@ -81,6 +82,7 @@ class Search:
     expected: int = 0
     sweeps: bool = False
     store: str | None = None
+    cluster: str | None = None
 
 
 def explore_with(
@@ -169,7 +171,7 @@ def _plain_first(
 
 
 def explored_in_store(product: Product, how: Search, reporter: Reporter | None) -> StoreSpace:
-    """Explore into the folder of a store, or go on there. Raises `StoreError`, and
+    """Explore into the folder of a store, or go on there. Raises `StoreError`, `ClusterError`, and
     `EngineUnavailable` when the product cannot be compiled.
     """
     assert how.store is not None
@@ -183,10 +185,23 @@ def explored_in_store(product: Product, how: Search, reporter: Reporter | None) 
     try:
         with phase("exploring"):
             return explore_in_store(
-                product, Path(how.store), threads=threads, limits=how.limits, reporter=told
+                product,
+                Path(how.store),
+                threads=threads,
+                limits=how.limits,
+                reporter=told,
+                workers=_of_cluster(how.cluster),
             )
     except NotCompilableError as error:
         raise EngineUnavailable(str(error)) from error
+
+
+def _of_cluster(address: str | None) -> Workers | None:
+    if address is None:
+        return None
+    from modecheck.engine.cluster.cluster_workers import ClusterWorkers
+
+    return ClusterWorkers(address)
 
 
 def _code_elsewhere(

@@ -203,9 +203,15 @@ def compiled_observers(product: Product, alone: WordLayout) -> CompiledProduct:
 @cache
 def product_compiler() -> str:
     """What makes machine code of products. Every edit of what writes it must change the key."""
+    return object_cache.compiler() + product_sources()
+
+
+@cache
+def product_sources() -> str:
+    """A hash of the modules that write the code of products, for whichever processor."""
     engine = Path(__file__).parents[1]
-    rooms = [engine / room for room in ("native", "reference", "reductions")]
-    return object_cache.compiler() + object_cache.digest_of(*rooms, engine.parent / "product")
+    rooms = [engine / room for room in ("language", "native", "reference", "reductions")]
+    return object_cache.digest_of(*rooms, engine.parent / "product")
 
 
 def _need_small_enough(product: Product) -> None:

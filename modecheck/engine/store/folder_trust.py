@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
-from modecheck.engine.contract.kept_files import OTHERS_WRITE, OWNERS_ARE_KNOWN
+from modecheck.engine.contract.kept_files import FOR_OWNER_ALONE, OTHERS_WRITE, OWNERS_ARE_KNOWN
 from modecheck.model.errors import ModecheckError
 
 
@@ -19,6 +19,18 @@ class StoreError(ModecheckError):
 
     def __str__(self) -> str:
         return f"the store {str(self.folder)!r} cannot be used: {self.reason}"
+
+
+def make_own(folder: Path) -> Path:
+    """Have a folder that its owner alone may write to; where it is, whatever the current folder.
+    Raises `StoreError` where that cannot be; whether it may be trusted is not looked at.
+    """
+    found = Path(os.path.abspath(folder))
+    try:
+        found.mkdir(parents=True, exist_ok=True, mode=FOR_OWNER_ALONE)
+    except OSError as error:
+        raise StoreError(folder, (error.strerror or str(error)).lower()) from error
+    return found
 
 
 def why_not_trusted(found: os.stat_result) -> str:

@@ -8,15 +8,15 @@ import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
-from modecheck.engine.contract.kept_files import FOR_OWNER_ALONE
 from modecheck.engine.contract.space import Limits
-from modecheck.engine.native.machine import product_compiler
+from modecheck.engine.native.machine import product_sources
 from modecheck.engine.search.exploration import Reporter
-from modecheck.engine.store.folder_trust import StoreError, why_not_trusted
+from modecheck.engine.store.folder_trust import StoreError, make_own, why_not_trusted
 from modecheck.engine.store.journal import ABOUT, FORMAT, About
+from modecheck.engine.store.pool import Workers, of_this_machine
 from modecheck.engine.store.store_explorer import StoreExplorer
 from modecheck.engine.store.store_space import StoreSpace
 from modecheck.engine.store.swept_store import SweptStore
@@ -24,21 +24,31 @@ from modecheck.product.bit_packing import word_layout
 from modecheck.product.ir import Product
 from modecheck.version import __version__
 
-PARTITIONS = 16
-"""Partitions of a store: so many that what one level adds to one of them fits memory."""
+PARTITIONS, PARTITIONS_A_WORKER, MOST_PARTITIONS = 16, 2, 240
+"""Partitions of a store: so many that what one level adds to one of them fits memory, and that many
+workers, of those that are there when it is made, have some each; a byte holds the number of one."""
 
 
 def explore_in_store(
-    product: Product, folder: Path, *, threads: int, limits: Limits, reporter: Reporter
+    product: Product,
+    folder: Path,
+    *,
+    threads: int,
+    limits: Limits,
+    reporter: Reporter,
+    workers: Workers | None = None,
 ) -> StoreSpace:
-    """Explore into a folder, from where it was left. Raises `StoreError`, and `NotCompilableError`
-    when the product has too much of something.
+    """Explore into a folder, from where it was left, by some workers or so many processes. Raises
+    `StoreError`, and `NotCompilableError` when the product has too much of something.
     """
-    about = _about(product)
-    with _alone_in(folder):
-        _need_own(folder, about)
+    folder = make_own(folder)
+    workers = workers or of_this_machine(threads)
+    with only_user_of(folder):
+        about = _need_own(folder, _about(product, workers.count))
+        workers.need_ready(folder)
         own = folder / _name_of(product)
         explorer = StoreExplorer(product, own, about.partitions, threads, limits, reporter)
+        explorer.workers = workers
         explorer.run()
     if explorer.path_files is None:
         return StoreSpace(explorer)
@@ -53,15 +63,18 @@ def _name_of(product: Product) -> str:
     return f"{name}-{told}" if choices else "device"
 
 
-def _about(product: Product) -> About:
+def _about(product: Product, workers: int) -> About:
     device = product.device
-    facts = FORMAT, __version__, product_compiler(), sorted(device.digests.values())
+    facts = FORMAT, __version__, product_sources(), sorted(device.digests.values())
     digest = hashlib.sha256(repr(facts).encode("utf-8", "surrogateescape")).hexdigest()
-    return About(digest, device.name, __version__, word_layout(product.fields).words, PARTITIONS)
+    partitions = min(max(PARTITIONS, PARTITIONS_A_WORKER * workers), MOST_PARTITIONS)
+    return About(digest, device.name, __version__, word_layout(product.fields).words, partitions)
 
 
-def _need_own(folder: Path, about: About) -> None:
-    """Write what the store is about, or see that it is the same as what is written there."""
+def _need_own(folder: Path, about: About) -> About:
+    """Write what the store is about, or see that it is the same as what is written there, which
+    tells the number of partitions.
+    """
     path = folder / ABOUT
     try:
         given = json.loads(path.read_bytes())
@@ -71,7 +84,7 @@ def _need_own(folder: Path, about: About) -> None:
         beside = path.with_suffix(".part")
         beside.write_text(json.dumps(asdict(about), indent=1) + "\n", encoding="utf-8")
         os.replace(beside, path)
-        return
+        return about
     except (OSError, ValueError) as error:
         raise StoreError(folder, f"{ABOUT} cannot be read") from error
     found = given.get("digest") if isinstance(given, dict) else None
@@ -83,18 +96,21 @@ def _need_own(folder: Path, about: About) -> None:
             f"{name!r}, digest {str(found)[:12]}, and not {about.device!r}, digest "
             f"{about.digest[:12]}",
         )
+    partitions = given.get("partitions")
+    if not isinstance(partitions, int) or not 1 <= partitions <= MOST_PARTITIONS:
+        raise StoreError(folder, f"{ABOUT} cannot be read")
+    return replace(about, partitions=partitions)
 
 
 LOCK = "lock"
 
 
 @contextmanager
-def _alone_in(folder: Path) -> Iterator[None]:
-    """Let nobody else work in a folder, which is made; what lies in it is run, so nobody else may
-    write it either.
+def only_user_of(folder: Path) -> Iterator[None]:
+    """Let nobody else work in a folder; what lies in it is run, so nobody else may write it
+    either.
     """
     try:
-        folder.mkdir(parents=True, exist_ok=True, mode=FOR_OWNER_ALONE)
         found = folder.stat()
         handle = os.open(folder / LOCK, os.O_RDWR | os.O_CREAT, 0o600)
     except OSError as error:

@@ -93,6 +93,7 @@ class StoreExplorer:
         with os.fdopen(handle, "wb") as file:
             file.write(pickle.dumps(self.product))
         os.replace(beside, self.folder / tasks.PRODUCT)
+        tasks.machine_of.cache_clear()  # of another product that was there before
 
     @property
     def complete(self) -> bool:
@@ -303,6 +304,10 @@ class StoreExplorer:
         if self._workers is None:
             self._workers = of_this_machine(self.threads)
         return self._workers
+
+    @workers.setter
+    def workers(self, workers: Workers) -> None:
+        self._workers = workers
 
     def _work_here(self) -> None:
         """Let processes of this machine do what is left."""
