@@ -13,6 +13,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
+from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import INTERRUPTION, Limits
 from modecheck.engine.gpu.device_memory import DeviceFailed, KernelDevice
 from modecheck.engine.gpu.found_states import MOST_STATES, DeviceRoom, FoundStates, states_that_fit
@@ -68,7 +69,7 @@ class GpuReach:
         starts = machine.starts if limits.states is None else machine.starts[: limits.states + 1]
         self._found = FoundStates(machine.layout, (), [len(starts)])
         with self._giving_back():
-            own = self._room(devices[0], room, len(starts))
+            own = self._room(devices[0], len(starts), room=room)
             self._crew: Crew = SingleDevice(own, machine)
             own.begin(np.array(starts, np.uint64).reshape(len(starts), -1))
 
@@ -89,20 +90,21 @@ class GpuReach:
                     one.give_back()
 
     def _room(
-        self, device: KernelDevice, wanted: int | None, share: int, ours: int = 0
+        self, device: KernelDevice, known: int, *, room: int | None = None, ours: int = 0
     ) -> DeviceRoom:
-        """Room for as many states as are wanted, or as is fitting, but for more than a share, where
+        """Room for as many states as is fitting, or as are told, but for more than are known, where
         the device has so many bytes of ours already.
         """
         free = int(device.free_bytes() * (1 - LEFT_FREE))
         bound = free if self._limit is None else min(free, self._limit - ours)
         fits = states_that_fit(bound, self._machine.layout.words)
         first = min(device.threads * ROOM_A_THREAD, fits // FIRST_SHARE, MOST_STATES)
-        most = max(wanted or first, min(2 * share, int(fits * MOST_FIRST)), 1)
-        room = DeviceRoom(device, self._machine.layout, most, bound, len(self._devices))
-        room.is_limited = bound < free
-        self._taken.append(room)
-        return room
+        first = first if room is None else min(room, int(fits * MOST_FIRST))
+        most = max(first, min(2 * known, int(fits * MOST_FIRST)), 1)
+        own = DeviceRoom(device, self._machine.layout, most, bound, len(self._devices))
+        own.is_limited = bound < free
+        self._taken.append(own)
+        return own
 
     def run(self) -> FoundStates:
         """Everything that is reachable within the limits. Raises `MemoryError` when not even the
@@ -161,19 +163,21 @@ class GpuReach:
         """
         (before,) = self._crew.rooms
         before.device.free(before.table)
-        share, known = -(-before.count // len(self._devices)), len(self._taken)
+        taken, devices = len(self._taken), len(self._devices)
+        share, room = -(-before.count // devices), -(-before.most // devices)
         try:
             rooms = [
-                self._room(device, None, share, 0 if number else before.states.bytes)
+                self._room(device, share, room=room, ours=0 if number else before.states.bytes)
                 for number, device in enumerate(self._devices)
             ]
-            team = Team(rooms, self._machine, self._recent)
+            with phase("making code for the GPU"):
+                team = Team(rooms, self._machine, self._recent)
             self._taken.append(team)
             is_done = team.deal(before, self._found.layers)
         except MemoryError:
             is_done = False
         if not is_done:
-            for one in self._taken[known:]:
+            for one in self._taken[taken:]:
                 one.give_back()
             return False
         self._crew = team

@@ -33,6 +33,8 @@ SENT_A_THREAD = 256
 OUTBOX_SHARE = 32
 """Outbox, inbox and what is remembered take no more than this part of a device's memory each, if
 the steps of a state are few enough."""
+OUTBOX_USED = 0.8
+"""Share of the outbox that is used, if states lead to as many others as those before."""
 SENT_LATELY = 1 << 20
 """States of one word that a device remembers to have sent: as many as its cache has room for."""
 MOST_DEVICES = 128
@@ -63,7 +65,8 @@ class TeamDevice:
         self._find = device.loaded(find)
         waiting = {"waiting": ENTERED_TOGETHER * words}
         self._enter = device.loaded(GpuKernel(enter_sent, words, waiting))
-        self._most_chunk = self._chunk = device.threads * STATES_A_THREAD
+        self._most_chunk = device.threads * STATES_A_THREAD
+        self._expect(most)
         self._upto = 0
         self.received = 0
         self.sent = [0] * devices
@@ -88,17 +91,22 @@ class TeamDevice:
         if counters[IS_HALTED]:
             room.device.clear(self._recent)
             return room.grow(int(counters[FOUND]))
+        self._expect(max(sent) / (self._upto - room.begun))
         if max(sent) > self.capacity:
             room.device.clear(self._recent)
-            self._chunk = max(self._chunk // 2, 1)
             room.count = int(counters[FOUND])
             room.reset()
             return True
-        if max(sent) * 3 < self.capacity:
-            self._chunk = min(self._chunk * 2, self._most_chunk)
         room.expanded(self._upto, counters)
         self.sent = sent
         return True
+
+    def _expect(self, sent: float) -> None:
+        """Expand as many states at the same time as leave some of the outbox free, if each sends so
+        many to whom most are sent.
+        """
+        expected = OUTBOX_USED * self.capacity / max(sent, 1)
+        self._chunk = min(max(int(expected), 1), self._most_chunk)
 
     def receive(self, others: Sequence[TeamDevice]) -> None:
         """Begin to enter what others have sent here."""
