@@ -21,10 +21,10 @@ from modecheck.engine.store.packed_rows import distinct, pack, shape_of
 from modecheck.engine.store.row_files import write_packed
 from modecheck.engine.store.tasks import LevelSlice, machine_of, sliced
 
-RECENT = 1 << 19
-"""Rows that are remembered while states are expanded, at the most: with more, asking for one takes
-longer than sorting it."""
-MOST_FOUND = 1 << 24
+RECENT = 1 << 15
+"""Rows that are remembered while states are expanded, at the most: their table fits the cache of a
+core, and so asking for one takes less time than sorting it."""
+MOST_FOUND = 1 << 23
 """Rows that are collected before they are written, at the most."""
 
 Failures = tuple[tuple[int, ...], ...]
@@ -84,6 +84,12 @@ def _with_steps(kernel: Kernel, in_place: Any) -> Kernel:
     return Kernel(kernel.function, in_place)
 
 
+@lru_cache(maxsize=1)
+def _room(words: int) -> Words:
+    """Room that is used again by the next task: getting it from the system takes time."""
+    return np.empty(words, np.uint64)
+
+
 class Outbox:
     """What one task finds, in memory until there is too much of it, and then in files that have a
     section for each partition.
@@ -94,7 +100,7 @@ class Outbox:
         self._name = name
         self._width = width
         self._room = room
-        self.found = np.empty(partitions * room * width, np.uint64)
+        self.found = _room(partitions * room * width)
         self.fills = np.zeros(partitions, np.int64)
         self.written: list[str] = []
 

@@ -15,7 +15,7 @@ from modecheck.engine.store.packed_rows import PackedRows, Packer, distinct, pac
 from modecheck.engine.store.row_files import split, write_packed
 from modecheck.engine.store.tasks import Group, homes_of, machine_of, opened, section_at, states_of
 
-FEWEST_MERGED = 3
+FEWEST_MERGED = 2
 """A run is merged with the one before it, if that is not this many times as large."""
 TOGETHER = 1 << 22
 """Words that are sorted at once when known states are gathered."""
@@ -120,7 +120,8 @@ def with_run(folder: str, runs: list[str], name: str, most: int) -> tuple[str, .
     for other in packed[first:-1][::-1]:  # small ones first take the least time
         merged = merged.merged(other)
     path = f"{RUNS}/{name}"
-    write_packed(Path(folder) / path, merged.width, [merged])
+    # After a loss of power a run may turn out damaged: it is made again then.
+    write_packed(Path(folder) / path, merged.width, [merged], durable=False)
     return (*runs[:first], f"{path}:0")
 
 

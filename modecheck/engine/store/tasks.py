@@ -22,14 +22,15 @@ from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.store import expanding_kernels as kernels
 from modecheck.engine.store.folder_trust import trusted_bytes
 from modecheck.engine.store.journal import Finished
+from modecheck.engine.store.packed_rows import distinct
 from modecheck.engine.store.row_files import RowFile
 from modecheck.engine.store.row_kernels import BLOCK
 
 PRODUCT = "product"
 READ_AT_ONCE = 1 << 18
 """States that are read at a time."""
-READ_TOGETHER = 1 << 15
-"""States of all partitions that are expanded at a time: so few that they are near each other."""
+READ_TOGETHER = 1 << 18
+"""States of all partitions that are read, and expanded in their order, at a time."""
 
 
 @lru_cache(maxsize=4)
@@ -97,13 +98,15 @@ def sliced(folder: str, record: Finished, level: int, own: LevelSlice) -> Iterat
         packed = file.section(section)
         begin, end = (packed.offsets.size * n // own.slices for n in (own.number, own.number + 1))
         sections.append((packed, begin, end))
+    width = machine_of(folder).layout.words
     steps = -(-sum(end - begin for _, begin, end in sections) * BLOCK // READ_TOGETHER)
     for step in range(steps):
         parts = []
         for packed, begin, end in sections:
             first, last = (begin + (end - begin) * n // steps for n in (step, step + 1))
             parts.append(packed.part(first, last))
-        yield np.concatenate(parts)
+        rows = np.concatenate(parts)
+        yield rows if len(parts) == 1 else distinct(rows, width)
 
 
 def states_of(folder: str, record: Finished, level: int, group: Group) -> Iterator[Words]:
