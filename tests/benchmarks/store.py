@@ -2,8 +2,8 @@
 
     python -m tests.benchmarks.store [NAME ...] [--threads N] [--memory GB] [--folder FOLDER]
 
-For each product, explored by as many threads as processes, each time by a program of its own: states
-a second of processor time (of all processes together) and of the clock, the ratio of the store to
+For each product, explored by as many threads as processes, each time by a program of its own:
+seconds of processor time (of all processes together) and of the clock, the ratio of the store to
 memory, bytes a state on disk, and the most memory that all processes held at once (what they share
 is counted once). Without names: octal-8 and clock-10000. octal-10 has 1.07 billion states, and is
 not explored in memory where it would not fit.
@@ -21,7 +21,6 @@ import tempfile
 import time
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from modecheck.engine.contract.memory import available_memory
 from modecheck.engine.contract.space import Limits
@@ -42,13 +41,12 @@ def clock(ticks: int) -> str:
     """A tile that wakes up after so many ticks, beside one that turns for ever: a level has few
     states.
     """
-    tile = "{states: [asleep, awake], rules: [{in: asleep, after: %d ms, to: awake}]}" % ticks
-    turner = (
-        "{states: [s], variables: {n: {range: [0, 3]}}, "
-        "rules: [{after: 2 ms, do: n = n + 1 if n < 3 else 0}]}"
-    )
+    wakes_up = f"{{in: asleep, after: {ticks} ms, to: awake}}"
+    turns = "{after: 2 ms, do: n = n + 1 if n < 3 else 0}"
     return (
-        f"device: {ticks} ticks\nclock: {{tick: 1 ms}}\nchips:\n  tile: {tile}\n  turner: {turner}\n"
+        f"device: {ticks} ticks\nclock: {{tick: 1 ms}}\nchips:\n"
+        f"  tile: {{states: [asleep, awake], rules: [{wakes_up}]}}\n"
+        f"  turner: {{states: [s], variables: {{n: {{range: [0, 3]}}}}, rules: [{turns}]}}\n"
     )
 
 
@@ -60,7 +58,8 @@ def text_of(name: str) -> str:
 @dataclass(frozen=True, slots=True)
 class Measured:
     """What one exploration took: seconds of processors and of the clock, the most bytes held,
-    and the most that were on disk."""
+    and the most that were on disk.
+    """
 
     states: int
     transitions: int
@@ -104,7 +103,8 @@ def held_by(process: int) -> int:
         number = numbers.pop()
         try:
             text = Path(f"/proc/{number}/smaps_rollup").read_text(encoding="ascii")
-            held += sum(1024 * int(l.split()[1]) for l in text.splitlines() if l.startswith("Pss:"))
+            lines = [line.split() for line in text.splitlines()[1:]]
+            held += sum(1024 * int(line[1]) for line in lines if line[0] == "Pss:")
             for task in Path(f"/proc/{number}/task").iterdir():
                 numbers += map(int, (task / "children").read_text(encoding="ascii").split())
         except OSError:

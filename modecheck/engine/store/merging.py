@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import chain, pairwise
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +13,7 @@ from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.store.journal import RUNS, STATES, Finished
 from modecheck.engine.store.packed_rows import PackedRows, Packer, distinct, pack, unflagged
 from modecheck.engine.store.row_files import split, write_packed
-from modecheck.engine.store.tasks import Group, homes_of, machine_of, opened, section_at, states_of
+from modecheck.engine.store.tasks import Group, homes_of, machine_of, opened, section_at, spans_of
 
 FEWEST_MERGED = 2
 """A run is merged with the one before it, if that is not this many times as large."""
@@ -131,9 +131,8 @@ def gather(folder: str, records: Sequence[Finished], group: Group) -> tuple[str,
     found = [Gathered() for _ in group]
     for record in records:
         if record.is_span:
-            levels = range(record.first, record.end)
-            parts = (states_of(folder, record, level, group) for level in levels)
-            _share_out(chain.from_iterable(parts), width, group, found)
+            parts = (rows for rows, _ in spans_of(folder, record, group))
+            _share_out(parts, width, group, found)
             continue
         for partition, own in zip(group, found, strict=True):
             if record.places and record.places[partition]:

@@ -8,7 +8,7 @@ rows.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import pairwise
+from itertools import chain, pairwise
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +17,15 @@ from numpy.typing import NDArray
 
 from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.store.checked_files import checked_region, write_checked
-from modecheck.engine.store.packed_rows import Bytes, PackedRows, pack
+from modecheck.engine.store.packed_rows import Bytes, PackedRows, pack, shape_of
+from modecheck.engine.store.row_kernels import (
+    BLOCK,
+    DIGITS,
+    LONGEST,
+    pack_levels,
+    sort_levels,
+    unpack_levels,
+)
 
 MAGIC = int.from_bytes(b"rows v2\n", "little")
 HEADER, SECTION = 5, 3
@@ -36,19 +44,44 @@ def write_packed(
     path: Path, width: int, sections: Sequence[PackedRows], *, durable: bool = True
 ) -> int:
     """The same of sections that are packed."""
-    blocks = np.cumsum([one.offsets.size for one in sections]).tolist()
-    ends = np.cumsum([one.packed.size for one in sections]).tolist()
-    counts = [one.count for one in sections]
-    table = np.array([counts, blocks, ends], np.int64).T
-    header = np.array([MAGIC, width, len(sections), blocks[-1], ends[-1]], np.uint64)
-    parts: list[NDArray[Any]] = [
-        header,
-        table,
-        *[one.offsets for one in sections],
-        *[one.leading for one in sections],
-        *[one.packed for one in sections],
-    ]
-    return write_checked(path, parts, durable=durable)
+    blocks = np.cumsum([one.offsets.size for one in sections])
+    ends = np.cumsum([one.packed.size for one in sections])
+    table = np.array([[one.count for one in sections], blocks, ends], np.int64).T
+    parts = (
+        [one.offsets for one in sections],
+        [one.leading for one in sections],
+        [one.packed for one in sections],
+    )
+    return _write(path, width, table, parts, durable=durable)
+
+
+def write_levels(path: Path, width: int, rows: Words, ends: NDArray[np.int64]) -> int:
+    """Sort and write levels, which end at these rows, each as a section; how many bytes they take.
+    `rows` is overwritten.
+    """
+    sizes = np.diff(ends, prepend=0)
+    blocks = int((-(-sizes // BLOCK)).sum())
+    table = np.empty((ends.size, SECTION), np.int64)
+    offsets, leading = np.empty(blocks, np.int64), np.empty(blocks * width, np.uint64)
+    spare, packed = np.empty(rows.size, np.uint64), np.empty(rows.size * LONGEST, np.uint8)
+    sort_levels(
+        rows, spare, shape_of(width), ends, np.empty(DIGITS, np.int64), np.empty(width, np.uint64)
+    )
+    size = pack_levels(rows, shape_of(width), ends, packed, offsets, leading, table)
+    return _write(path, width, table, ([offsets], [leading], [packed[:size]]), durable=True)
+
+
+def _write(
+    path: Path,
+    width: int,
+    table: NDArray[np.int64],
+    parts: Sequence[Sequence[NDArray[Any]]],
+    *,
+    durable: bool,
+) -> int:
+    blocks, size = table[-1, 1:].tolist()
+    header = np.array([MAGIC, width, len(table), blocks, size], np.uint64)
+    return write_checked(path, [header, table, *chain(*parts)], durable=durable)
 
 
 class RowFile:
@@ -85,6 +118,15 @@ class RowFile:
             self._leading[begin * self.width : end * self.width],
             self._packed[first:last],
         )
+
+    def levels(self, begin: int, end: int) -> Words:
+        """The rows of the sections from `begin` to `end`, one section behind the other."""
+        table = self._table.reshape(-1, SECTION)
+        first = int(table[begin - 1, 2]) if begin else 0
+        own = table[begin:end] - np.array([0, 0, first])
+        rows = np.empty(int(own[:, 0].sum()) * self.width, np.uint64)
+        unpack_levels(self._packed[first:], shape_of(self.width), own.reshape(-1), rows)
+        return rows
 
     def count(self, section: int) -> int:
         """Rows of a section."""

@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from modecheck.engine.language.annotations import I64s, U8s, U64s
+from modecheck.engine.language.annotations import I64Rows, I64s, U8s, U64s
 from modecheck.engine.language.intrinsics import word_at
 from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.native.native_numbers import U0, U1
@@ -29,6 +29,8 @@ EIGHT = 8
 ALL_MORE = np.uint64(0x8080808080808080)
 EVERY_OTHER, EACH = np.uint64(0x00FF00FF00FF00FF), np.uint64(0x0001000100010001)
 BYTE, TOP = np.uint64(8), np.uint64(48)
+FEW = 32
+"""Rows that are sorted sooner one after the other than by digits."""
 DIGIT = 8
 """Bits by which rows are sorted at a time."""
 DIGITS = 1 << DIGIT
@@ -314,6 +316,78 @@ def merge_packed(
             second += 1
             there = next_of(other, there, second, others, shape, last, 1)
     return at
+
+
+@Kernel
+def sort_few(rows: U64s, shape: tuple[int, ...], row: U64s) -> None:
+    """Sort rows, of which there are few, one after the other. `row` has room for one."""
+    words = len(shape)
+    for number in range(1, rows.size // words):
+        for offset in range(words):
+            row[offset] = rows[number * words + offset]
+        place = number
+        while place > 0 and order_of(row, 0, rows, place - 1, words) < 0:
+            for offset in range(words):
+                rows[place * words + offset] = rows[(place - 1) * words + offset]
+            place -= 1
+        for offset in range(words):
+            rows[place * words + offset] = row[offset]
+
+
+@Kernel
+def sort_levels(
+    rows: U64s, spare: U64s, shape: tuple[int, ...], ends: I64s, counts: I64s, row: U64s
+) -> None:
+    """Sort each of some levels, which end at `ends`; see `sort_rows` and `sort_few`."""
+    words, begin = len(shape), np.int64(0)
+    for number in range(ends.size):
+        end = ends[number]
+        level = rows[begin * words : end * words]
+        if end - begin <= FEW:
+            sort_few(level, shape, row)
+        elif sort_rows(level, spare, shape, counts):
+            for place in range((end - begin) * words):
+                level[place] = spare[place]
+        begin = end
+
+
+@Kernel
+def pack_levels(
+    rows: U64s,
+    shape: tuple[int, ...],
+    ends: I64s,
+    packed: U8s,
+    offsets: I64s,
+    leading: U64s,
+    table: I64Rows,
+) -> Any:
+    """Pack each of some levels for itself; how many bytes they take. A row of `table` takes how
+    many rows a level has, and where its blocks and its bytes end; `offsets` and `leading` where
+    each block begins among the bytes of its level, and with which row.
+    """
+    words, begin, block, at = len(shape), np.int64(0), np.int64(0), np.int64(0)
+    for number in range(ends.size):
+        end = ends[number]
+        level = rows[begin * words : end * words]
+        used = pack_blocks(level, shape, packed[at:], offsets, block, 0)
+        for row in range(0, end - begin, BLOCK):
+            for offset in range(words):
+                leading[block * words + offset] = level[row * words + offset]
+            block += 1
+        at += used
+        table[number, 0], table[number, 1], table[number, 2] = end - begin, block, at
+        begin = end
+    return at
+
+
+@Kernel
+def unpack_levels(packed: U8s, shape: tuple[int, ...], table: I64s, rows: U64s) -> None:
+    """Unpack all levels of which `table` tells."""
+    first, at = np.int64(0), np.int64(0)
+    for number in range(table.size // 3):
+        unpack_blocks(packed, at, shape, rows, first, table[3 * number])
+        first += table[3 * number]
+        at = table[3 * number + 2]
 
 
 @Kernel

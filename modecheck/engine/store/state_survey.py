@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from numpy.typing import NDArray
 
 from modecheck.engine.native.graph_kernels import flag_states
 from modecheck.engine.native.growing_arrays import Words
@@ -12,7 +13,7 @@ from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.native.transition_making import room_for_records
 from modecheck.engine.store import expanding_kernels as kernels
 from modecheck.engine.store.journal import Finished
-from modecheck.engine.store.tasks import Group, machine_of, states_of
+from modecheck.engine.store.tasks import Group, machine_of, spans_of, states_of
 
 MOST_QUIESCENT = 1 << 20
 """States without rest in which nothing moves that are kept; more of them are an error at once."""
@@ -52,15 +53,19 @@ def look(folder: str, record: Finished, group: Group, resting: int, is_expanded:
     """
     machine = machine_of(folder)
     found = Survey()
-    for level in range(record.first, record.end):
-        for rows in states_of(folder, record, level, group):
-            if rows.size:
-                found.add(_surveyed(machine, rows, level, resting, is_expanded=is_expanded))
+    for rows, levels in spans_of(folder, record, group):
+        if rows.size:
+            found.add(_surveyed(machine, rows, levels, resting, is_expanded=is_expanded))
     return found
 
 
 def _surveyed(
-    machine: CompiledProduct, rows: Words, level: int, resting: int, *, is_expanded: bool
+    machine: CompiledProduct,
+    rows: Words,
+    levels: NDArray[np.int64],
+    resting: int,
+    *,
+    is_expanded: bool,
 ) -> Survey:
     width = machine.layout.words
     count = rows.size // width
@@ -72,7 +77,7 @@ def _surveyed(
     )  # fmt: skip
 
     def place(row: int) -> Place:
-        return level, tuple(rows[row * width : (row + 1) * width].tolist())
+        return int(levels[row]), tuple(rows[row * width : (row + 1) * width].tolist())
 
     values, firsts, counts = np.unique(marked, return_index=True, return_counts=True)
     of_each = zip(values.tolist(), firsts.tolist(), counts.tolist(), strict=True)
@@ -100,14 +105,12 @@ def note(folder: str, record: Finished, group: Group, curious: frozenset[int]) -
     machine = machine_of(folder, curious)
     seen = np.zeros(len(machine.seen) + 64, np.uint8)
     records = room_for_records(machine)
-    for level in range(record.first, record.end):
-        for rows in states_of(folder, record, level, group):
-            count = rows.size // machine.layout.words
-            spare = np.zeros(count, np.uint8)
-            flag_states(
-                machine.successors, seen, rows, machine.layout.words, 0, count, records, spare,
-                spare.copy(),
-            )  # fmt: skip
+    for rows, levels in spans_of(folder, record, group):
+        spare = np.zeros(levels.size, np.uint8)
+        flag_states(
+            machine.successors, seen, rows, machine.layout.words, 0, levels.size, records, spare,
+            spare.copy(),
+        )  # fmt: skip
     return seen.tobytes()
 
 

@@ -12,12 +12,12 @@ import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from itertools import pairwise
 from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from modecheck.engine.contract.kept_files import FOR_OWNER_ALONE
 from modecheck.engine.contract.memory import available_memory
@@ -42,7 +42,7 @@ from modecheck.engine.store.merging import gather, merge
 from modecheck.engine.store.packed_rows import distinct
 from modecheck.engine.store.path_files import MOST_STATES, Means, PathFiles, path_files
 from modecheck.engine.store.pool import Workers, WorkersLost, of_this_machine
-from modecheck.engine.store.row_files import write_rows
+from modecheck.engine.store.row_files import write_levels
 from modecheck.product.ir import Product
 
 FEW = 1 << 15
@@ -162,7 +162,9 @@ class StoreExplorer:
         machine = self.machine
         starts = [machine.layout.pack(state) for state in self.product.first_states]
         rows = np.array(starts, np.uint64).reshape(-1)
-        self.add_span(0, [distinct(rows, machine.layout.words)], 0, ())
+        width = machine.layout.words
+        rows = distinct(rows, width)
+        self.add_span(0, rows, np.array([rows.size // width]), 0, ())
 
     @property
     def machine(self) -> CompiledProduct:
@@ -182,15 +184,21 @@ class StoreExplorer:
         return max(whole - (count + 1) * CODE, whole // 4) // count
 
     def add_span(
-        self, first: int, levels: list[Words], transitions: int, failures: Failures
+        self,
+        first: int,
+        rows: Words,
+        ends: NDArray[np.int64],
+        transitions: int,
+        failures: Failures,
     ) -> None:
-        """Write some levels that are finished, each with its states sorted."""
-        width = self.machine.layout.words
+        """Write some levels that are finished: states in any order, and how many there are at the
+        end of each level. `rows` is overwritten.
+        """
         name = f"{STATES}/{first:06}-span-{self.run_name}"
-        if levels:
-            write_rows(self.folder / name, width, levels)
-        sizes = tuple(rows.size // width for rows in levels)
-        places = tuple(f"{name}:{number}" for number in range(len(levels)))
+        if ends.size:
+            write_levels(self.folder / name, self.machine.layout.words, rows, ends)
+        sizes = tuple(np.diff(ends, prepend=0).tolist())
+        places = tuple(f"{name}:{number}" for number in range(ends.size))
         self.journal.add(Finished(first, sizes, places, transitions, failures))
 
     def limit_met(self) -> bool:
@@ -399,13 +407,13 @@ class InMemory:
         explorer, layers = self._explorer, self._explorer.journal.layers
         if sum(layers) > self._most:
             return False
+        everything = tasks.Group(0, explorer.partitions, explorer.partitions)
         for record in explorer.journal.finished:
-            for place in record.places:
-                file, section = tasks.section_at(str(explorer.folder), place)
-                rows = file.rows(section)
+            for rows, _ in tasks.spans_of(str(explorer.folder), record, everything):
                 begin = self._filled * self._width
                 self._states[begin : begin + rows.size] = rows
-                self._begin, self._filled = self._filled, self._filled + rows.size // self._width
+                self._filled += rows.size // self._width
+        self._begin = self._filled - (layers[-1] if layers else 0)
         self._widen(2 * self._filled)
         return True
 
@@ -426,15 +434,13 @@ class InMemory:
             if len(ends) > 1 and ends[-1] == ends[-2]:
                 break
             goes_on = bool(done) or self._has_room()
-        levels = [
-            distinct(self._states[a * self._width : b * self._width].copy(), self._width)
-            for a, b in pairwise(ends)
-            if a < b
-        ]
+        is_done = len(ends) > 1 and ends[-1] == ends[-2]
+        behind = np.array(ends[1 : len(ends) - is_done], np.int64) - ends[0]
         if len(ends) > 1:
-            explorer.add_span(first, levels, expander.transitions, expander.failing())
-        if len(ends) > 1 and ends[-1] == ends[-2] and levels:
-            explorer.add_span(first + len(levels), [], 0, ())
+            rows = self._states[ends[0] * self._width : ends[-1] * self._width].copy()
+            explorer.add_span(first, rows, behind, expander.transitions, expander.failing())
+        if is_done and behind.size:
+            explorer.add_span(first + behind.size, rows[:0], behind[:0], 0, ())
         return goes_on
 
     def _expand(self, expander: Expander, level: int) -> list[int]:

@@ -123,6 +123,32 @@ def states_of(folder: str, record: Finished, level: int, group: Group) -> Iterat
         yield np.ascontiguousarray(rows.reshape(-1, file.width)[own]).reshape(-1)
 
 
+def spans_of(
+    folder: str, record: Finished, group: Group
+) -> Iterator[tuple[Words, NDArray[np.int64]]]:
+    """The states that a group has in all levels of a record, some at a time, with the level of
+    each: in the order of levels where they lie in one file.
+    """
+    if not record.is_span:
+        for rows in states_of(folder, record, record.first, group):
+            count = rows.size // machine_of(folder).layout.words
+            yield rows, np.full(count, record.first, np.int64)
+        return
+    ends = np.cumsum([0, *record.sizes])
+    begin = 0
+    while begin < len(record.sizes):
+        end = max(int(np.searchsorted(ends, ends[begin] + READ_AT_ONCE, "right")) - 1, begin + 1)
+        file, section = section_at(folder, record.places[begin])
+        rows = file.levels(section, section + end - begin)
+        levels = np.repeat(np.arange(begin, end) + record.first, record.sizes[begin:end])
+        if group.end - group.begin < group.partitions:
+            homes = homes_of(rows, file.width, group.partitions)
+            own = (homes >= group.begin) & (homes < group.end)
+            rows, levels = rows.reshape(-1, file.width)[own].reshape(-1), levels[own]
+        yield rows, levels
+        begin = end
+
+
 def homes_of(rows: Words, width: int, partitions: int) -> NDArray[np.uint8]:
     """The partition of each row."""
     homes = np.empty(rows.size // width, np.uint8)
