@@ -56,8 +56,8 @@ def coverage_of(space: Space) -> Coverage:
     for form, leaves in zip(product.chips, space.occupied, strict=True):
         coverage.occupied |= {(form.name, form.leaves[leaf]) for leaf in leaves}
     coverage.met = _met(space)
-    hindered = coverage.met | {names[number] for number in _waiting(product)}
-    asleep = {n for n, name in enumerate(names) if name in hindered - coverage.taken}
+    hindered = (coverage.met | {names[number] for number in _waiting(product)}) - coverage.taken
+    asleep = {n for n, name in enumerate(names) if name in hindered}
     if asleep:
         shadows = space.shadows(frozenset(asleep))
         coverage.shadowed = {names[n]: names[by][1] for n, by in shadows.items() if by != BLOCKED}

@@ -59,7 +59,7 @@ class TimersOfChip:
                 leaves = frozenset(self._states.leaves_of(rule))
                 yield ChipTimer(title, rule.after, leaves, rules, None, rule.place)
             for state in states if nested else ():
-                leaves = frozenset(self._states.leaves_in(state))
+                leaves = frozenset(self.chip.leaves_in[state])
                 if all(self._states.source_in(leaf, rule) != state for leaf in leaves):
                     continue  # an inner state of the rule's lies in each
                 named = f"{title} {state}".strip()

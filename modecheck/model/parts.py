@@ -7,8 +7,10 @@ affects, such as radio, power or charging: no step depends on them.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import cached_property
 
 from modecheck.model.claims import Acceptance, Chance, Expectation
 from modecheck.model.places import Place
@@ -138,7 +140,7 @@ class Reply:
     place: Place
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Chip:
     """A chip or an actor: a statechart with variables.
 
@@ -167,10 +169,28 @@ class Chip:
     priority: int = 0
     initials: tuple[str, ...] = ()
 
-    @property
+    @cached_property
     def leaves(self) -> tuple[str, ...]:
         """The innermost states, in document order."""
         return tuple(state.name for state in self.states.values() if not state.children)
+
+    @cached_property
+    def leaves_in(self) -> Mapping[str, tuple[int, ...]]:
+        """For each state the numbers of the innermost states inside it; "" is the whole chip."""
+        found: dict[str, list[int]] = {name: [] for name in ("", *self.states)}
+        for number, leaf in enumerate(self.leaves):
+            for name in self.ancestry(leaf):
+                found[name].append(number)
+        return {name: tuple(numbers) for name, numbers in found.items()}
+
+    @cached_property
+    def rules_from(self) -> Mapping[str, tuple[int, ...]]:
+        """For each state the numbers of the rules that name it as theirs; "" for all others."""
+        found: dict[str, list[int]] = {}
+        for number, rule in enumerate(self.rules):
+            for name in dict.fromkeys(rule.sources or ("",)):
+                found.setdefault(name, []).append(number)
+        return {name: tuple(numbers) for name, numbers in found.items()}
 
     @property
     def initial_leaf(self) -> str:

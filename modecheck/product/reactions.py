@@ -181,7 +181,7 @@ class ReactionBuilder:
     def _entered(self, chip: Chip, rule: Rule) -> int:
         if rule.target is None:
             return -1
-        return chip.leaves.index(chip.states[rule.target].initial_leaf)
+        return chip.leaves_in[chip.states[rule.target].initial_leaf][0]
 
     def _cuts(self, chip: Chip, rule: Rule) -> tuple[int, ...]:
         """After which assignments a power cut tells: between two writes to persistent variables."""

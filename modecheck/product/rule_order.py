@@ -25,13 +25,14 @@ def rules_at(chip: Chip, leaf: str) -> tuple[Rule, ...]:
     """The rules that hold in an innermost state: innermost first, then by priority, the highest
     first, then document order.
     """
-    around = chip.ancestry(leaf)
-    ranked = []
-    for number, rule in enumerate(chip.rules):
-        levels = [around.index(name) for name in rule.sources or ("",) if name in around]
-        if levels:
-            ranked.append((min(levels), -rule.priority, number))
-    return tuple(chip.rules[number] for *_, number in sorted(ranked))
+    level_of: dict[int, int] = {}
+    for level, name in enumerate(chip.ancestry(leaf)):
+        for number in chip.rules_from.get(name, ()):
+            level_of.setdefault(number, level)
+    order = sorted(
+        (level, -chip.rules[number].priority, number) for number, level in level_of.items()
+    )
+    return tuple(chip.rules[number] for *_, number in order)
 
 
 def alternatives(chip: Chip, leaf: str, event: Event) -> list[Rule]:

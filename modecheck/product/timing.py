@@ -75,13 +75,6 @@ class ChipTimers:
     counts: dict[str, list[Count]] = field(default_factory=dict)
     named: dict[str, int] = field(default_factory=dict)
 
-    def leaves_in(self, state: str) -> tuple[int, ...]:
-        """The numbers of the leaves inside a state."""
-        leaves = self.chip.leaves
-        if state == WHOLE_CHIP:
-            return tuple(range(len(leaves)))
-        return tuple(n for n, leaf in enumerate(leaves) if state in self.chip.ancestry(leaf))
-
     def at(self, leaf: str) -> list[Count]:
         """The counts that run in a leaf, outer states first, in the order of their fields."""
         around = reversed(self.chip.ancestry(leaf))
@@ -91,7 +84,9 @@ class ChipTimers:
         """The counts that a rule waits for, by the leaves in which it waits."""
         found: dict[tuple[int, ...], Count] = {}
         for state in rule.sources or (WHOLE_CHIP,):
-            leaves = tuple(n for n in self.leaves_in(state) if self.source_in(n, rule) == state)
+            leaves = tuple(
+                n for n in self.chip.leaves_in[state] if self.source_in(n, rule) == state
+            )
             if leaves:
                 title = _title_of_count(rule)
                 found[leaves] = next(c for c in self.counts[state] if c.rule == title)
@@ -114,7 +109,7 @@ class ChipTimers:
     def leaves_of(self, rule: Rule) -> tuple[int, ...]:
         """The leaves in which a rule applies."""
         states = rule.sources or (WHOLE_CHIP,)
-        return tuple(sorted({leaf for state in states for leaf in self.leaves_in(state)}))
+        return tuple(sorted({leaf for state in states for leaf in self.chip.leaves_in[state]}))
 
 
 def _title_of_count(rule: Rule) -> str:
@@ -270,7 +265,7 @@ class TimerCode:
             return
         for counts in timers.counts.values():
             for count in counts:
-                runs = self.inside(timers.leaves_in(count.state))
+                runs = self.inside(timers.chip.leaves_in[count.state])
                 stops = tuple(sorted(stop for stop in count.stops if 0 < stop <= count.last))
                 yield Ticking(count.field, runs, count.last, count.behind, stops)
         for name, own in timers.named.items():
