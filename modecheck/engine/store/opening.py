@@ -14,6 +14,7 @@ from pathlib import Path
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.native.machine import product_sources
 from modecheck.engine.search.exploration import Reporter
+from modecheck.engine.store.folder_lock import is_locked
 from modecheck.engine.store.folder_trust import StoreError, make_own, why_not_trusted
 from modecheck.engine.store.journal import ABOUT, FORMAT, About
 from modecheck.engine.store.pool import Workers, of_this_machine
@@ -50,9 +51,9 @@ def explore_in_store(
         explorer = StoreExplorer(product, own, about.partitions, threads, limits, reporter)
         explorer.workers = workers
         explorer.run()
-    if explorer.path_files is None:
-        return StoreSpace(explorer)
-    return SweptStore(explorer, explorer.path_files)
+        if explorer.path_files is None:
+            return StoreSpace(explorer)
+        return SweptStore(explorer, explorer.path_files)
 
 
 def _name_of(product: Product) -> str:
@@ -118,18 +119,8 @@ def only_user_of(folder: Path) -> Iterator[None]:
     try:
         if reason := why_not_trusted(found):
             raise StoreError(folder, reason)
-        _lock(handle, folder)
+        if not is_locked(handle):
+            raise StoreError(folder, "another modecheck is working in it")
         yield
     finally:
         os.close(handle)
-
-
-def _lock(handle: int, folder: Path) -> None:
-    try:
-        import fcntl
-    except ImportError:  # not there on Windows, where two at once must be avoided by whoever calls
-        return
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        raise StoreError(folder, "another modecheck is working in it") from error

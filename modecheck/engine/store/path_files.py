@@ -23,9 +23,12 @@ from modecheck.engine.store.numbering import (
     rows_between_ranges,
 )
 from modecheck.engine.store.row_files import RowFile, write_rows
+from modecheck.engine.store.store_sets import clear_sets
 from modecheck.engine.store.sweeping import Where
 from modecheck.engine.store.transition_files import kinds_in_order, make_transitions_of
 
+RANGES = "ranges"
+"""The file that says where ranges begin."""
 MOST_STATES = 0xFFFFFFFF
 """States that can be numbered."""
 MOST_RANGES = 256
@@ -67,6 +70,7 @@ def path_files(folder: Path, records: Sequence[Finished], width: int, means: Mea
     own = str(folder)
     (folder / PATHS).mkdir(exist_ok=True)
     ranges = _ranges(folder, records, width, means)
+    _clear_away(folder / PATHS, ranges)
     with phase("numbering the states"):
         given = [(in_order, (own, ranges, number, records)) for number in range(len(ranges))]
         counts = means.done(given)
@@ -81,9 +85,18 @@ def path_files(folder: Path, records: Sequence[Finished], width: int, means: Mea
     return PathFiles(where, numbering, sum(one.transitions for one in made))
 
 
+def _clear_away(folder: Path, ranges: Ranges) -> None:
+    """Remove what was begun and not finished, and files of other ranges."""
+    clear_sets(folder)
+    for path in folder.iterdir():
+        is_kept = path.name == RANGES or path.name.startswith(f"{ranges.name}-")
+        if path.is_file() and (not is_kept or path.suffix):
+            path.unlink(missing_ok=True)
+
+
 def _ranges(folder: Path, records: Sequence[Finished], width: int, means: Means) -> Ranges:
     """The ranges that were chosen before, or new ones."""
-    path = folder / PATHS / "ranges"
+    path = folder / PATHS / RANGES
     try:
         rows = RowFile(path).rows()
     except DamagedFileError:

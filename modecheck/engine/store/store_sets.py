@@ -5,9 +5,10 @@ A set is held by the process that asks, as words, and written to a file as far a
 
 from __future__ import annotations
 
+import os
 import weakref
 from collections.abc import Callable, Collection, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import pairwise
 from pathlib import Path
 from shutil import rmtree
@@ -21,6 +22,8 @@ from modecheck.engine.large.state_sets import Followed, ListedTransitions, Numbe
 from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.native.transition_making_kernels import EVENT_BITS
 from modecheck.engine.store import sweeping
+from modecheck.engine.store.folder_lock import is_locked
+from modecheck.engine.store.folder_trust import StoreError
 from modecheck.engine.store.numbering import PATHS, Numbering
 from modecheck.engine.store.sweeping import WORD, FollowedKinds, Part, SomeWords, Where, written
 from modecheck.engine.store.transition_files import Columns
@@ -32,8 +35,9 @@ TOGETHER = 1 << 18
 TASKS_AT_ONCE, WORDS_TOGETHER = 8, 1 << 16
 """Tasks that are given out for each who works before results are looked at, and words of a set
 whose numbers are told at once."""
-SETS = "sets-"
-"""What the names of folders of sets begin with."""
+SETS, LOCK = "sets-", "lock"
+"""What the names of folders of sets begin with, and the file in each that is locked as long as its
+process goes on."""
 
 
 class StoreSets:
@@ -58,7 +62,9 @@ class StoreSets:
         ]
         self._bands, self._workers = parts_of(numbering, workers), workers
         self._folder = Path(mkdtemp(prefix=SETS, dir=Path(where.folder) / PATHS))
-        weakref.finalize(self, rmtree, self._folder, ignore_errors=True)
+        handle = os.open(self._folder / LOCK, os.O_RDWR | os.O_CREAT, 0o600)
+        is_locked(handle)
+        weakref.finalize(self, _remove, self._folder, handle)
         self._names = 0
         self._failing: Words | None = None
         self._marks_are_known = False
@@ -102,8 +108,9 @@ class StoreSets:
                     # The next part has a share of the last word, too.
                     shared = part.end % WORD and part.end < self._count
                     before[number] = words[-1] if shared else np.uint64(0)
-                    with open(self._folder / f"mark-{number}", "ab") as file:
-                        file.write(words[: words.size - bool(shared)].tobytes())
+                    whole = words[: words.size - bool(shared)]
+                    with self._writing(), open(self._folder / f"mark-{number}", "ab") as file:
+                        file.write(whole.tobytes())
         return self._folder / f"mark-{bit}"
 
     def valued(self, field: int, values: Collection[int]) -> Words:
@@ -183,7 +190,7 @@ class StoreSets:
         with self._sent(into, inside) as (sent, own):
             changed = self._settled(has_left, change, sweeping.widened, following, sent, own)
             for begin, end in changed:
-                written(Path(sent), into, begin, end)
+                self._write(Path(sent), into, begin, end)
 
     def trim(self, own: Words, followed: Followed) -> None:
         following = self._following(followed)
@@ -197,7 +204,7 @@ class StoreSets:
                 change, sweeping.trimmed, following, sent,
             )  # fmt: skip
             for begin, end in changed:
-                written(Path(sent), own, begin, end)
+                self._write(Path(sent), own, begin, end)
 
     def _settled(
         self,
@@ -296,16 +303,43 @@ class StoreSets:
                 path = self._folder / str(self._names)
                 paths.append(path if own is not None else None)
                 if own is not None:
-                    written(path, own, *_span(own))
+                    self._write(path, own, *_span(own))
             yield tuple("" if path is None else str(path) for path in paths)
         finally:
             for path in filter(None, paths):
                 path.unlink(missing_ok=True)
 
+    def _write(self, path: Path, own: Words, begin: int, end: int) -> None:
+        with self._writing():
+            written(path, own, begin, end)
+
+    @contextmanager
+    def _writing(self) -> Iterator[None]:
+        try:
+            yield
+        except OSError as error:
+            reason = (error.strerror or str(error)).lower()
+            raise StoreError(self._folder, f"sets of states cannot be written: {reason}") from error
+
     def _cut(self, own: Words) -> None:
         """Take out what is behind the last state."""
         if self._count % WORD:
             own[-1] &= np.uint64((1 << self._count % WORD) - 1)
+
+
+def clear_sets(folder: Path) -> None:
+    """Remove the sets of processes that ended without having done so."""
+    for path in folder.glob(f"{SETS}*"):
+        with suppress(OSError):
+            handle = os.open(path / LOCK, os.O_RDWR | os.O_CREAT, 0o600)
+            if is_locked(handle):
+                rmtree(path, ignore_errors=True)
+            os.close(handle)
+
+
+def _remove(folder: Path, handle: int) -> None:
+    rmtree(folder, ignore_errors=True)
+    os.close(handle)
 
 
 def _some(own: Words, part: Part) -> bool:
