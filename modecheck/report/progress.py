@@ -16,6 +16,7 @@ from contextlib import suppress
 from typing import TextIO
 
 from modecheck.engine.contract.phases import count, current
+from modecheck.model.wording import short
 
 BETWEEN_DISPLAYS = 1.0
 """Seconds between two displays on a terminal."""
@@ -83,20 +84,17 @@ class Progress:
         seconds = f"{time.monotonic() - self._began:,.0f} s"
         if self._terminal:
             figures = self._figures if counted else seconds
-            self._rewrite(f"{phase.name}: {figures}"[: shutil.get_terminal_size().columns - 1])
+            shown = phase.note or f"{phase.name}: {figures}"
+            self._rewrite(shown[: shutil.get_terminal_size().columns - 1])
         else:
-            self._stream.write(f"{phase.name}: {', '.join(filter(None, (counted, seconds)))}\n")
+            figures = ", ".join(filter(None, (phase.note or counted, seconds)))
+            self._stream.write(f"{phase.name}: {figures}\n")
             self._stream.flush()
 
     def _rewrite(self, text: str) -> None:
         self._stream.write(f"\r{text.ljust(self._width)}\r{text}")
         self._stream.flush()
         self._width = len(text)
-
-
-def short(number: float) -> str:
-    """Millions as such: a line of a terminal must have room for the rate of any exploration."""
-    return f"{number / 1e6:,.1f} M" if number >= 1e6 else f"{number:,.0f}"
 
 
 def patience() -> float:

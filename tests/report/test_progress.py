@@ -15,7 +15,7 @@ import pytest
 from modecheck.cli.exploring import reporter_for
 from modecheck.engine.contract import phases
 from modecheck.engine.contract.forked_task import ForkedTask, can_begin
-from modecheck.engine.contract.phases import Phase, count, current, phase
+from modecheck.engine.contract.phases import Phase, count, current, note, phase
 from modecheck.engine.contract.space import Limits
 from modecheck.report import progress
 from tests.cli.running import MODELS, run
@@ -44,6 +44,17 @@ def hurry(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("MODECHECK_PROGRESS", "0")
     monkeypatch.setattr(progress, "BETWEEN_LINES", 0.01)
     monkeypatch.setattr(progress, "BETWEEN_DISPLAYS", 0.01)
+
+
+@pytest.mark.usefixtures("hurry")
+def test_a_note_is_shown_in_place_of_figures() -> None:
+    """Of the innermost phase; it ends with it."""
+    for stream in (Shown(), Terminal()):
+        with reporter_for(stream):
+            with phase("exploring"):
+                note("level 7, 2 workers")
+                stream.need("level 7, 2 workers")
+            assert current().note == ""
 
 
 def test_phases_lie_in_one_another() -> None:

@@ -14,10 +14,13 @@ from typing import Protocol
 
 @dataclass(slots=True)
 class Phase:
-    """A named part of the work; `states` is how many are known so far, or 0 if not counted."""
+    """A named part of the work; `states` is how many are known so far, or 0 if not counted. A
+    `note` says more than figures that are the same for all kinds of work.
+    """
 
     name: str
     states: int = 0
+    note: str = ""
 
 
 class Watch(Protocol):
@@ -49,18 +52,25 @@ def phase(name: str) -> Iterator[None]:
 
 
 def current() -> Phase:
-    """All current phases as one: the outermost is named first, and the number of states is that of
-    the innermost phase that counts them.
+    """All current phases as one: the outermost is named first, the number of states is that of the
+    innermost phase that counts them, and the note that of the innermost one.
     """
     nested = tuple(_nested)
     states = next((one.states for one in reversed(nested) if one.states), 0)
-    return Phase(", ".join(one.name for one in nested) or "working", states)
+    note = nested[-1].note if nested else ""
+    return Phase(", ".join(one.name for one in nested) or "working", states, note)
 
 
 def count(states: int) -> None:
     """Set how many states are known in the current phase of the main thread."""
     if _nested and threading.current_thread() is threading.main_thread():
         _nested[-1].states = states
+
+
+def note(text: str) -> None:
+    """Set how far the current phase of the main thread has come, in its own words."""
+    if _nested and threading.current_thread() is threading.main_thread():
+        _nested[-1].note = text
 
 
 @contextmanager

@@ -43,6 +43,7 @@ from modecheck.engine.store.packed_rows import distinct
 from modecheck.engine.store.path_files import MOST_STATES, Means, PathFiles, path_files
 from modecheck.engine.store.pool import Workers, WorkersLost, of_this_machine
 from modecheck.engine.store.row_files import write_levels
+from modecheck.engine.store.store_progress import StoreProgress
 from modecheck.product.ir import Product
 
 FEW = 1 << 15
@@ -81,10 +82,12 @@ class StoreExplorer:
     stopped_by: str = ""
     run_name: str = ""
     path_files: PathFiles | None = None
+    _progress: StoreProgress = field(init=False)
     _workers: Workers | None = None
 
     def __post_init__(self) -> None:
         self.limits = self.limits.from_now()
+        self._progress = StoreProgress(self.folder)
         self.folder.mkdir(mode=FOR_OWNER_ALONE, exist_ok=True)
         for name in (STATES, RUNS, OUTBOX):
             (self.folder / name).mkdir(exist_ok=True)
@@ -214,9 +217,10 @@ class StoreExplorer:
         """Whether it may not go on any longer."""
         return self.limits.time_is_up
 
-    def tell(self, more: int = 0, transitions: int = 0) -> None:
+    def tell(self, more: int = 0, transitions: int = 0, stage: str = "") -> None:
         """Report how far it has come; `more` states and transitions are not finished yet."""
         layers = self.journal.layers
+        self._progress.tell(layers, more, stage, lambda: self.workers.count)
         self.reporter.progress(
             states=sum(layers) + more,
             transitions=sum(record.transitions for record in self.journal.finished) + transitions,
@@ -301,7 +305,8 @@ class StoreExplorer:
             results[number] = result
             more, steps = count(result)
             states, transitions = states + more, transitions + steps
-            self.tell(states, transitions)
+            function, _ = given[0]
+            self.tell(states, transitions, f"{function.__name__} {len(results)}/{len(given)}")
             if self.time_is_up:
                 raise _TimeIsUpError
         return [results[number] for number in range(len(given))]
