@@ -17,6 +17,7 @@ from modecheck.engine.cluster.parcels import Parcel, packed, unpacked
 from modecheck.engine.contract.kept_files import OWNERS_ARE_KNOWN
 from modecheck.engine.contract.memory import available_memory
 from modecheck.engine.store.folder_trust import why_not_trusted
+from modecheck.engine.store.process_caches import forget_what_was_loaded
 
 MARK = ".cluster-check-"
 """What the names of files begin with by which workers see whether they share a folder."""
@@ -54,10 +55,7 @@ def _forget_other_runs(folder: str, run: str) -> None:
     """What was loaded for an earlier run may be of another product that was in the same folder."""
     if _runs.get(folder) == run:
         return
-    from modecheck.engine.store import tasks
-
-    tasks.machine_of.cache_clear()
-    tasks.opened.cache_clear()
+    forget_what_was_loaded()
     _runs[folder] = run
 
 

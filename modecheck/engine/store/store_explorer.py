@@ -42,6 +42,7 @@ from modecheck.engine.store.merging import gather, merge
 from modecheck.engine.store.packed_rows import distinct
 from modecheck.engine.store.path_files import MOST_STATES, Means, PathFiles, path_files
 from modecheck.engine.store.pool import Workers, WorkersLost, of_this_machine
+from modecheck.engine.store.process_caches import forget_what_was_loaded
 from modecheck.engine.store.row_files import write_levels
 from modecheck.engine.store.store_progress import StoreProgress
 from modecheck.product.ir import Product
@@ -96,7 +97,7 @@ class StoreExplorer:
         with os.fdopen(handle, "wb") as file:
             file.write(pickle.dumps(self.product))
         os.replace(beside, self.folder / tasks.PRODUCT)
-        tasks.machine_of.cache_clear()  # of another product that was there before
+        forget_what_was_loaded()
 
     @property
     def complete(self) -> bool:

@@ -8,12 +8,16 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, cast
 
+import numpy as np
 import pytest
 
 from modecheck.engine.cluster import agreement, errands
 from modecheck.engine.cluster.agreement import GOOD, UNUSABLE, WARNING, ClusterReport, examine
 from modecheck.engine.cluster.connection import Cluster, ConnectedWorker
 from modecheck.engine.cluster.errands import WorkerFacts
+from modecheck.engine.cluster.parcels import packed
+from modecheck.engine.store import tasks
+from modecheck.engine.store.row_files import write_rows
 
 ONE, TWO = "tcp://10.0.0.1:4001", "tcp://10.0.0.2:4002"
 SAME = {
@@ -151,3 +155,22 @@ def test_marks_tell_whether_a_folder_is_shared(tmp_path: Path) -> None:
     (tmp_path / "changed").write_text("something", encoding="utf-8")
     assert errands.unseen(str(tmp_path), [name, "changed", "none"]) == ["changed", "none"]
     assert errands.leave_mark(str(tmp_path / "none"), "run")[1] == "no such file or directory"
+
+
+def test_a_worker_forgets_what_an_earlier_run_had_in_a_folder(tmp_path: Path) -> None:
+    """Another product may be there now; of the same run everything is remembered."""
+    tasks.opened.cache_clear()
+    (tmp_path / "rows").touch()
+    sizes = []
+    for run in ("first", "first", "second"):
+        errands.do_task(str(tmp_path), run, errands.text_digest(), packed(tmp_path, (len, ("ab",))))
+        sizes.append(tasks.opened.cache_info().currsize)
+        write_rows(tmp_path / "rows", 1, [np.arange(3, dtype=np.uint64)])
+        tasks.opened(str(tmp_path / "rows"))
+    assert sizes == [0, 1, 0]
+
+
+def test_a_worker_that_runs_other_code_does_nothing(tmp_path: Path) -> None:
+    """Whoever sends the task."""
+    with pytest.raises(errands.UnlikeClientError):
+        errands.do_task(str(tmp_path), "run", "other", packed(tmp_path, (len, ("ab",))))
