@@ -176,10 +176,9 @@ class FoundStates:
         """Bytes of devices that hold states and tables."""
         return sum(room.bytes for room in self.rooms)
 
-    def words(self) -> NDArray[np.uint64]:
-        """The words of all states on this machine, depth by depth."""
+    def read_into(self, words: Array) -> None:
+        """Copy the words of all states to this machine, depth by depth."""
         width = self.layout.words
-        words = np.empty(self.count * width, np.uint64)
         ends = [room.ends() for room in self.rooms]
         at = 0
         for depth in range(len(self.layers)):
@@ -188,7 +187,6 @@ class FoundStates:
                 own = part_of(room.states, begin, size)
                 room.device.read_into(own, words[at : at + size])
                 at += size
-        return words
 
     def give_back(self) -> None:
         """Free the memory."""

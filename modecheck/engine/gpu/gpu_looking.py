@@ -37,12 +37,15 @@ from modecheck.engine.native.machine import CompiledProduct, compiled
 from modecheck.engine.native.run import FailureRow
 from modecheck.engine.native.transition_making import Transitions
 from modecheck.engine.reference.system_actions import system_actions
+from modecheck.engine.search.sweeps import do_each
 
 PART = 1 << 24
 """States whose answers are brought back together."""
 EDGES_TOGETHER = 1 << 28
 """Transitions that are brought back together, at the most."""
 BYTES_OF_AN_EDGE = 6
+PAGE, PAGES_TOGETHER = 1 << 12, 1 << 12
+"""Bytes of a page of this machine's memory, at the least, and how many a thread asks for."""
 MOST_NOTES = 0xFFFF
 """Kinds of transitions that a graph can tell apart, as on the processor."""
 
@@ -77,7 +80,9 @@ class GpuStates:
         self.machine, self.device = machine, found.rooms[0].device
         self._found = found
         self.width = machine.layout.words
-        self.words = found.words()
+        self._threads = threads
+        self.words = memory_at_hand(found.count * self.width, np.uint64, threads)
+        found.read_into(self.words)
         _order_levels(self.words, self.width, found.layers, threads)
         self.layers, self.expanded = _kept(found, MOST_STATES if most is None else most)
         self.words = self.words[: self.count * self.width]
@@ -128,7 +133,7 @@ class GpuStates:
         """The conditions that hold in each state."""
         device = self.device
         kernel = code_of(self.machine, mark_on_gpu, {}, {marked: write_marked(self.machine)})
-        mark, marks = device.loaded(kernel), np.empty(self.count, np.uint64)
+        mark, marks = device.loaded(kernel), memory_at_hand(self.count, np.uint64, self._threads)
         room = device.array(min(PART, self.count), np.uint64)
         for begin in range(0, self.count, PART):
             end = min(begin + PART, self.count)
@@ -206,7 +211,8 @@ class GpuStates:
         np.cumsum(looked.counts, out=first[1:])
         kinds, numbers = kinds_of(looked.notes)
         edges = int(first[-1])
-        targets, notes = np.empty(edges, np.uint32), np.empty(edges, np.uint16)
+        targets = memory_at_hand(edges, np.uint32, self._threads)
+        notes = memory_at_hand(edges, np.uint16, self._threads)
         self.index()
         own = [
             device.array(looked.notes.size, np.uint64),
@@ -257,6 +263,20 @@ class GpuStates:
                 device.read_into(room, whole[low:high])
             begin = end
         device.free(places, *rooms)
+
+
+def memory_at_hand(count: int, kind: Any, threads: int) -> Array:
+    """An array whose memory the system has given already, which several threads wait for together:
+    what copies from a device waits alone, and that takes longer than the copy.
+    """
+    array: Array = np.empty(count, kind)
+    pages = array.view(np.uint8)[::PAGE]
+
+    def touch(begin: int) -> None:
+        pages[begin : begin + PAGES_TOGETHER] = 0
+
+    do_each(touch, range(0, pages.size, PAGES_TOGETHER), threads)
+    return array
 
 
 def _order_levels(words: Words, width: int, layers: list[int], threads: int) -> None:

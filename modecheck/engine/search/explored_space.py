@@ -34,12 +34,11 @@ from modecheck.engine.search.mark_kernels import (
 )
 from modecheck.engine.search.search_kernels import (
     START,
-    UNREACHED,
     first_between,
     first_change,
     first_loss,
-    spread_forwards,
 )
+from modecheck.engine.search.spreading import Spreading
 from modecheck.engine.search.state_graph import StateGraph
 from modecheck.engine.search.sweep_kernels import FOREVER, longest_inside
 from modecheck.engine.search.sweeps import do_each, in_parts
@@ -119,8 +118,14 @@ class Exploration(Generic[Store]):
     @property
     def occupied(self) -> list[set[int]]:
         if self._occupied is None:
+            found: dict[int, set[int]] = {}
+
+            def look(field: int) -> None:
+                found[field] = self.found.values_in(field)
+
             fields = [chip.state_field for chip in self.product.chips]
-            self._occupied = [self.found.values_in(field) for field in fields]
+            do_each(look, dict.fromkeys(fields), self.graph.threads)
+            self._occupied = [found[field] for field in fields]
         return self._occupied
 
     @property
@@ -293,15 +298,9 @@ class Exploration(Generic[Store]):
     def _spread(
         self, starts: int, ends: Iterable[int], blocked: int, *, enters: bool
     ) -> ReachedRegion:
-        graph, filled = self.graph, self.graph.arrays.filled
-        came_from = filled("u4", graph.count, UNREACHED)
-        inside = filled("u4", graph.count)
-        entered = filled("u4", graph.count if blocked and enters else 1)
-        count, entries = spread_forwards(
-            graph.first, graph.targets, graph.linked, self.marks, starts,
-            graph.arrays.of("i8", ends), blocked, enters, came_from, inside, entered,
-        )  # fmt: skip
-        region = ReachedRegion(self, came_from, inside[:count], entered[:entries])
+        spreading = Spreading.of(self.graph, self.marks, blocked, enters=enters)
+        spreading.run(starts, ends)
+        region = ReachedRegion(self, spreading.came_from, spreading.inside, spreading.entered)
         if enters:
             self._behind[starts, blocked] = region.flags()
         return region
