@@ -127,6 +127,12 @@ class Outbox:
             for part, fill in zip(parts, self.fills.tolist(), strict=True)
         ]
 
+    def taken(self) -> list[Words]:
+        """What was found, partition by partition, which is then left out; good until more is."""
+        sections = self._sections()
+        self.fills[:] = 0
+        return sections
+
     def _write(self, sections: list[Words]) -> None:
         name = f"{self._name}-{len(self.written):03}"
         packed = [pack(rows, self._width) for rows in sections]

@@ -151,6 +151,17 @@ def enter_all(table: U32s, states: U64s, begin: int, end: int, words: int) -> No
 
 
 @Kernel
+def enter_new(table: U32s, states: U64s, filled: int, rows: U64s, words: int) -> Any:
+    """Append rows to `filled` states, as far as they are new; how many there are then."""
+    for row in range(rows.size // words):
+        for offset in range(words):
+            states[filled * words + offset] = rows[row * words + offset]
+        if enter(table, states, filled, words):
+            filled += 1
+    return filled
+
+
+@Kernel
 def expand_alone(
     code: SuccessorCode,
     words: int,

@@ -16,7 +16,7 @@ from typing import Any
 
 JOURNAL, ABOUT = "journal", "store.json"
 STATES, RUNS, OUTBOX = "states", "runs", "outbox"
-FORMAT = 1
+FORMAT = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +38,10 @@ class Finished:
     """Levels that are finished: from `first` on, `sizes` states each.
 
     A place is the name of a file and the number of a section in it. A span has a place for each of
-    its levels, a level that was merged one for each partition, empty where it has no states. `runs`
-    are the places of known states of each partition, where states are in partitions. The states
-    that lead to these have `transitions` steps in all; `failures` are the failing steps of them.
+    its levels, all in one file, a level that was merged one for each partition, empty where it has
+    no states. `runs` are the places of known states of each partition, behind the first level that
+    was merged. The states that lead to these have `transitions` steps in all; `failures` are the
+    failing steps of them.
     """
 
     first: int
@@ -49,16 +50,12 @@ class Finished:
     transitions: int
     failures: tuple[tuple[int, ...], ...] = ()
     runs: tuple[tuple[str, ...], ...] = ()
+    is_span: bool = False
 
     @property
     def end(self) -> int:
         """The level behind the last one."""
         return self.first + len(self.sizes)
-
-    @property
-    def is_span(self) -> bool:
-        """Whether its levels lie in one file, a section for each."""
-        return not self.runs
 
     @property
     def files(self) -> set[str]:
@@ -73,10 +70,15 @@ class Finished:
 
 @dataclass(slots=True)
 class Journal:
-    """The journal of a store's folder, read, and open for more."""
+    """The journal of a store's folder, read, and open for more. `layers` says how many states each
+    level has.
+    """
 
     folder: Path
     finished: list[Finished] = field(default_factory=list)
+    layers: list[int] = field(default_factory=list)
+    states: int = 0
+    transitions: int = 0
 
     @property
     def path(self) -> Path:
@@ -87,13 +89,13 @@ class Journal:
         removed.
         """
         good = 0
-        self.finished.clear()
+        self._forget_all()
         try:
             data = self.path.read_bytes()
         except FileNotFoundError:
             return
         for record, size in _records(data):
-            self.finished.append(record)
+            self._count(record)
             good += size
         if good < len(data):
             self._cut(good)
@@ -104,23 +106,32 @@ class Journal:
             file.write(_line(record))
             file.flush()
             os.fsync(file.fileno())
-        self.finished.append(record)
+        self._count(record)
 
     def forget_from(self, number: int) -> None:
         """Forget a record and all behind it, since what it names is damaged."""
-        self._cut(sum(len(_line(record)) for record in self.finished[:number]))
-        del self.finished[number:]
+        kept = self.finished[:number]
+        self._cut(sum(len(_line(record)) for record in kept))
+        self._forget_all()
+        for record in kept:
+            self._count(record)
+
+    def _count(self, record: Finished) -> None:
+        self.finished.append(record)
+        self.layers += record.sizes
+        self.states += sum(record.sizes)
+        self.transitions += record.transitions
+
+    def _forget_all(self) -> None:
+        self.finished.clear()
+        self.layers.clear()
+        self.states = self.transitions = 0
 
     def _cut(self, size: int) -> None:
         with open(self.path, "r+b") as file:
             file.truncate(size)
             file.flush()
             os.fsync(file.fileno())
-
-    @property
-    def layers(self) -> list[int]:
-        """How many states each level has."""
-        return [size for record in self.finished for size in record.sizes]
 
 
 def file_of(place: str) -> str:
@@ -152,4 +163,5 @@ def _record(given: dict[str, Any]) -> Finished:
         transitions=given["transitions"],
         failures=tuple(map(tuple, given["failures"])),
         runs=tuple(map(tuple, given["runs"])),
+        is_span=given["is_span"],
     )

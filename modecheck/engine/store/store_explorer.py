@@ -9,7 +9,6 @@ import os
 import pickle
 import secrets
 import tempfile
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from operator import itemgetter
@@ -22,13 +21,12 @@ from numpy.typing import NDArray
 from modecheck.engine.contract.kept_files import FOR_OWNER_ALONE
 from modecheck.engine.contract.memory import available_memory
 from modecheck.engine.contract.space import INTERRUPTION, Limits
-from modecheck.engine.native.growing_arrays import Reserved, Words
+from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.native.machine import CompiledProduct
 from modecheck.engine.search.exploration import Reporter
-from modecheck.engine.store import expanding_kernels as kernels
-from modecheck.engine.store import tasks
+from modecheck.engine.store import small_levels, tasks
 from modecheck.engine.store.checked_files import DamagedFileError
-from modecheck.engine.store.expanding import Expander, Failures, expand, room_for, with_steps
+from modecheck.engine.store.expanding import Failures, expand, room_for
 from modecheck.engine.store.folder_trust import StoreError
 from modecheck.engine.store.journal import (
     OUTBOX,
@@ -47,8 +45,6 @@ from modecheck.engine.store.row_files import write_levels
 from modecheck.engine.store.store_progress import StoreProgress
 from modecheck.product.ir import Product
 
-FEW = 1 << 15
-"""States of a level that one process expands sooner than several have read their tasks."""
 MANY = 1 << 21
 """States of a level whose partitions are tasks of their own, so that each fits memory."""
 LEADS_TO = 4
@@ -57,12 +53,6 @@ CODE = 120_000_000
 """Bytes that a process takes before it does anything."""
 SHARE_OF_MEMORY = 0.25
 """How much of the memory that is left is used without a bound."""
-FULLEST = 0.6
-"""Share of the places of a table that are used at the most."""
-LEVELS_AT_ONCE, STATES_AT_ONCE = 1 << 12, 1 << 19
-"""Levels, and states, that are expanded in memory between two looks at the clock."""
-SECONDS_TO_LOSE = 20.0
-"""How much work in memory may be lost; what is found meanwhile is written then."""
 LACK_OF_SPACE = "lack of disk space"
 DAMAGE = "files that are damaged again and again"
 MOST_DAMAGED = 5
@@ -142,22 +132,26 @@ class StoreExplorer:
     def _go_on_from_whole(self) -> None:
         if not self.journal.finished:
             self._begin()
-        if all(record.is_span for record in self.journal.finished):
-            InMemory(self).go_on()
+        if not self.journal.finished[-1].runs:
+            small_levels.InMemory(self).go_on()
         while not self.complete and not self.limit_met():
-            self._one_level()
+            last = self.journal.finished[-1]
+            if last.sizes[-1] <= small_levels.FEW and last.runs:
+                small_levels.BesideRuns(self, self.runs_of(last)).go_on()
+            else:
+                self._one_level()
         if self.complete:
             self._make_path_files()
 
     def _make_path_files(self) -> None:
         """Have the files for questions about paths."""
-        if sum(self.journal.layers) > MOST_STATES:
+        if self.journal.states > MOST_STATES:
             self.stopped_by = "more states than can be numbered"
             return
         means = Means(
             lambda given: self._counted(given, lambda _: (0, 0)),
             self.workers.count,
-            self._memory_of_each,
+            self.memory_of_each,
         )
         width = self.machine.layout.words
         self.path_files = path_files(self.folder, self.journal.finished, width, means)
@@ -181,7 +175,7 @@ class StoreExplorer:
         return self.limits.memory or int(available_memory() * SHARE_OF_MEMORY)
 
     @property
-    def _memory_of_each(self) -> int:
+    def memory_of_each(self) -> int:
         """Bytes that each task may use: all together no more than the bound."""
         whole = self.limits.memory or int(self.workers.memory * SHARE_OF_MEMORY)
         count = self.workers.count
@@ -194,6 +188,7 @@ class StoreExplorer:
         ends: NDArray[np.int64],
         transitions: int,
         failures: Failures,
+        runs: tuple[tuple[str, ...], ...] = (),
     ) -> None:
         """Write some levels that are finished: states in any order, and how many there are at the
         end of each level. `rows` is overwritten.
@@ -203,11 +198,11 @@ class StoreExplorer:
             write_levels(self.folder / name, self.machine.layout.words, rows, ends)
         sizes = tuple(np.diff(ends, prepend=0).tolist())
         places = tuple(f"{name}:{number}" for number in range(ends.size))
-        self.journal.add(Finished(first, sizes, places, transitions, failures))
+        self.journal.add(Finished(first, sizes, places, transitions, failures, runs, is_span=True))
 
     def limit_met(self) -> bool:
         """Whether a limit is met; `stopped_by` says which."""
-        if self.limits.states is not None and sum(self.journal.layers) > self.limits.states:
+        if self.limits.states is not None and self.journal.states > self.limits.states:
             self.stopped_by = self.limits.reached_states
         elif self.time_is_up:
             self.stopped_by = self.limits.reached_seconds
@@ -223,8 +218,8 @@ class StoreExplorer:
         layers = self.journal.layers
         self._progress.tell(layers, more, stage, lambda: self.workers.count)
         self.reporter.progress(
-            states=sum(layers) + more,
-            transitions=sum(record.transitions for record in self.journal.finished) + transitions,
+            states=self.journal.states + more,
+            transitions=self.journal.transitions + transitions,
             frontier=layers[-1],
             depth=len(layers) - 1,
         )
@@ -233,7 +228,7 @@ class StoreExplorer:
         """Expand and merge the last level by tasks."""
         last = self.journal.finished[-1]
         level, folder = last.end - 1, str(self.folder)
-        runs, memory = self._runs_of(last), self._memory_of_each
+        runs, memory = self.runs_of(last), self.memory_of_each
         slices = self._slices(last.sizes[-1], memory)
         expanded = self._counted(
             [(expand, (folder, level, last, one, memory)) for one in slices],
@@ -257,7 +252,7 @@ class StoreExplorer:
                 runs=tuple(known for one in merged for known in one.runs),
             )
         )
-        self._remove(outbox, runs)
+        self.remove(outbox, runs)
         self.tell()
 
     def _slices(self, states: int, memory: int) -> list[tasks.LevelSlice]:
@@ -277,7 +272,7 @@ class StoreExplorer:
         count = self.partitions if states > MANY else self.workers.count
         return tasks.groups(self.partitions, count, self.run_name)
 
-    def _remove(self, outbox: list[str], runs: tuple[tuple[str, ...], ...]) -> None:
+    def remove(self, outbox: list[str], runs: tuple[tuple[str, ...], ...]) -> None:
         """Remove what a level that is finished has used up: its outbox, and runs that were
         merged.
         """
@@ -328,7 +323,7 @@ class StoreExplorer:
         self.workers.close()
         self._workers = of_this_machine(self.threads)
 
-    def _runs_of(self, record: Finished) -> tuple[tuple[str, ...], ...]:
+    def runs_of(self, record: Finished) -> tuple[tuple[str, ...], ...]:
         """The places of known states of each partition, made again if there are none or some file
         is damaged.
         """
@@ -384,103 +379,3 @@ def joined(parts: list[Failures]) -> Failures:
             first = (number, total, best[0], best[2], *best[1])
         found[number] = first
     return tuple(found[number] for number in sorted(found))
-
-
-class InMemory:
-    """The states of a store in the memory of this process, while all fit."""
-
-    def __init__(self, explorer: StoreExplorer) -> None:
-        self._explorer = explorer
-        self._machine = explorer.machine
-        width = self._width = self._machine.layout.words
-        room = int(explorer.memory / (8 * width + 4 / FULLEST) / 2)
-        self._most = min(room, (1 << 32) - 2)
-        self._states = Reserved((self._most + self._machine.most_records) * width).words
-        self._table = np.zeros(1 << 12, np.uint32)
-        self._begin = self._filled = 0
-
-    def go_on(self) -> None:
-        """Expand levels until one is large, or all is done, and write them from time to time."""
-        if not self._load():
-            return
-        explorer = self._explorer
-        while not explorer.complete and not explorer.limit_met():
-            if not self._some_levels():
-                return
-
-    def _load(self) -> bool:
-        """Take what is known into memory, if it fits."""
-        explorer, layers = self._explorer, self._explorer.journal.layers
-        if sum(layers) > self._most:
-            return False
-        everything = tasks.Group(0, explorer.partitions, explorer.partitions)
-        for record in explorer.journal.finished:
-            for rows, _ in tasks.spans_of(str(explorer.folder), record, everything):
-                begin = self._filled * self._width
-                self._states[begin : begin + rows.size] = rows
-                self._filled += rows.size // self._width
-        self._begin = self._filled - (layers[-1] if layers else 0)
-        self._widen(2 * self._filled)
-        return True
-
-    def _widen(self, rows: int) -> None:
-        """Have a table with room for so many states."""
-        self._table = np.zeros(max(int(rows / FULLEST), 1 << 12), np.uint32)
-        kernels.enter_all(self._table, self._states, 0, self._filled, self._width)
-
-    def _some_levels(self) -> bool:
-        """Expand levels until they are written; whether memory can go on."""
-        explorer, expander = self._explorer, Expander.of(self._machine, 0)
-        first, ends, began = len(explorer.journal.layers), [self._filled], time.monotonic()
-        goes_on = True
-        while goes_on and not self._must_be_written(began):
-            done = self._expand(expander, first + len(ends) - 2)
-            ends += done
-            explorer.tell(self._filled - ends[0], expander.transitions)
-            if len(ends) > 1 and ends[-1] == ends[-2]:
-                break
-            goes_on = bool(done) or self._has_room()
-        is_done = len(ends) > 1 and ends[-1] == ends[-2]
-        behind = np.array(ends[1 : len(ends) - is_done], np.int64) - ends[0]
-        if len(ends) > 1:
-            rows = self._states[ends[0] * self._width : ends[-1] * self._width].copy()
-            explorer.add_span(first, rows, behind, expander.transitions, expander.failing())
-        if is_done and behind.size:
-            explorer.add_span(first + behind.size, rows[:0], behind[:0], 0, ())
-        return goes_on
-
-    def _expand(self, expander: Expander, level: int) -> list[int]:
-        """Expand some levels; where each new one ends."""
-        ends = np.zeros(LEVELS_AT_ONCE, np.int64)
-        most = min(self._most, int(self._table.size * FULLEST))
-        done = with_steps(kernels.expand_alone, self._machine)(
-            expander.code, self._width, self._states, self._begin, self._filled, most,
-            self._quota(), FEW, self._table, self._machine.most_records, expander.failed,
-            expander.failures, level, ends, expander.counters,
-        )  # fmt: skip
-        found: list[int] = ends[:done].tolist()
-        if found:
-            self._begin = ([self._filled, *found])[-2]
-            self._filled = found[-1]
-        return found
-
-    def _must_be_written(self, began: float) -> bool:
-        """Whether a limit is met, or more would be lost than is bearable."""
-        bound = self._explorer.limits.states
-        too_many = bound is not None and self._filled > bound
-        late = time.monotonic() - began > SECONDS_TO_LOSE
-        return too_many or late or self._explorer.time_is_up
-
-    def _quota(self) -> int:
-        """States that are expanded before somebody looks at the limits."""
-        bound = self._explorer.limits.states
-        return STATES_AT_ONCE if bound is None else min(STATES_AT_ONCE, bound - self._filled + 1)
-
-    def _has_room(self) -> bool:
-        """Whether what the last level leads to has room, perhaps in a larger table."""
-        size = self._filled - self._begin
-        needed = self._filled + size * self._machine.most_records
-        if size > FEW or needed > self._most:
-            return False
-        self._widen(2 * needed)
-        return True

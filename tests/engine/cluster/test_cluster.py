@@ -21,7 +21,7 @@ from modecheck.checks.verdict import explore_variant
 from modecheck.engine.cluster import cluster_workers, connection, parcels
 from modecheck.engine.cluster.cluster_workers import ClusterWorkers
 from modecheck.engine.cluster.connection import ClusterError
-from modecheck.engine.store import expanding, store_explorer
+from modecheck.engine.store import expanding, small_levels
 from modecheck.engine.store.pool import Task, WorkersLost
 from modecheck.model.devices import read_device
 from tests.cli.running import environment, run
@@ -63,7 +63,7 @@ def alone(tmp_path: Path) -> Iterator[LocalCluster]:
 @pytest.fixture
 def by_tasks(monkeypatch: pytest.MonkeyPatch) -> None:
     """Levels of more than eight states are done by tasks."""
-    monkeypatch.setattr(store_explorer, "FEW", 8)
+    monkeypatch.setattr(small_levels, "FEW", 8)
 
 
 @pytest.mark.usefixtures("by_tasks")
@@ -203,8 +203,8 @@ def test_a_file_that_is_cut_off_meanwhile(
 
 CHECK = """\
 import sys
-from modecheck.engine.store import store_explorer
-store_explorer.FEW = 8
+from modecheck.engine.store import small_levels
+small_levels.FEW = 8
 from modecheck.cli.main import main
 main()
 """

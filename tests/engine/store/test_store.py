@@ -28,6 +28,7 @@ from modecheck.engine.store import (
     expanding,
     path_files,
     pool,
+    small_levels,
     store_explorer,
     tasks,
     transition_files,
@@ -39,7 +40,7 @@ from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.product.state_conditions import is_watched
 from tests.cli.running import run
-from tests.generation.devices import Drawn, devices
+from tests.generation.devices import Drawn, device_from, devices
 from tests.models.bundled import MODELS, STARTER, TANDEM, TWINS, name_of
 from tests.sweeps import sweep
 
@@ -54,7 +55,7 @@ EXAMPLES = settings().max_examples
 @pytest.fixture
 def by_tasks(monkeypatch: pytest.MonkeyPatch) -> None:
     """Levels of more than four states are done by tasks."""
-    monkeypatch.setattr(store_explorer, "FEW", 4)
+    monkeypatch.setattr(small_levels, "FEW", 4)
 
 
 def told(one: Explored, asked: set[str]) -> dict[str, Any]:
@@ -138,6 +139,34 @@ def test_it_goes_on_from_every_stop(tmp_path: Path) -> None:
     assert met[True] == 1
     assert met[False] > 3
     assert_agree(device, folder)
+
+
+NARROW = """
+device: three counters, and one that waits for them
+chips:
+  a: &counter {variables: {n: {range: [0, 3]}}, states: [s], rules: [{if: n < 3, do: n = n + 1}]}
+  b: *counter
+  c: *counter
+  waiting:
+    variables: {m: {range: [0, 400]}}
+    states: [s]
+    rules: [{if: a.n + b.n + c.n == 9 and m < 400, do: m = m + 1}]
+"""
+
+
+@pytest.mark.usefixtures("by_tasks")
+def test_small_levels_behind_large_ones_are_written_together(tmp_path: Path) -> None:
+    """Four hundred of them, by one record, or by some when a bound is met in between."""
+    device = device_from(NARROW)
+    folder, journal = str(tmp_path), tmp_path / "device" / JOURNAL
+    for most in (100, 170, 171, 300):
+        search = Search(store=folder, threads=1, limits=Limits(states=most))
+        assert not explore_variant(device, search=search).exploration.complete
+        path = sorted((tmp_path / "device" / "runs").iterdir())[-1]
+        path.write_bytes(path.read_bytes()[:-1])
+    assert_agree(device, folder)
+    assert b'"is_span":true' in journal.read_bytes().splitlines()[-2]
+    assert journal.read_bytes().count(b"\n") < 30
 
 
 @pytest.mark.usefixtures("by_tasks")

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 
 from modecheck.engine.choice import Search, explored_in_store
 from modecheck.engine.large.swept_space import SweptSpace
-from modecheck.engine.store import path_files, store_explorer, store_sets
+from modecheck.engine.store import path_files, small_levels, store_sets
 from modecheck.engine.store.swept_store import SweptStore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
@@ -39,7 +39,7 @@ def divided(few: int, states: int, together: int) -> Iterator[None]:
     and tasks look at levels of so many states together.
     """
     with (
-        mock.patch.object(store_explorer, "FEW", few),
+        mock.patch.object(small_levels, "FEW", few),
         mock.patch.object(path_files, "FEWEST_STATES", states),
         mock.patch.object(store_sets, "TOGETHER", together),
     ):
