@@ -52,6 +52,8 @@ from tests.engine.gpu.test_exploring_on_gpu import assert_identical
 
 BY_HAND = Path(__file__).with_name("octal_counters.cu")
 DIGITS = (8, 9, 10)
+FEW_A_THREAD = 256
+"""States for each thread for which there is room at first, where the table is to be small."""
 GROWN = 4
 """Where room grows, it is there at first for this part of all states."""
 LARGE = """\
@@ -225,7 +227,10 @@ def checked(path: Path, engine: EngineName) -> tuple[float, Verdict, dict[str, f
 
 def _told(name: str, took: float, verdict: Verdict, seconds: dict[str, float]) -> None:
     space = verdict.explored[0].exploration
-    print(f"{name}: {took:.2f} s, {space.state_count:,} states, {space.transitions:,} transitions")
+    print(
+        f"{name}: {took:.2f} s, {space.state_count:,} states, {space.transitions:,} transitions",
+        flush=True,
+    )
     for finding in verdict.findings:
         print(f"    {finding.id}, {finding.steps} steps")
     for judged in verdict.requirements:
@@ -236,18 +241,24 @@ def _told(name: str, took: float, verdict: Verdict, seconds: dict[str, float]) -
 
 
 def tandem(asked: Asked) -> None:
-    """Exploring, then the whole check without requirements on the GPU and on the processor."""
+    """Exploring with a large table and a small one, then the whole check without requirements on
+    the GPU and on the processor.
+    """
     text = TANDEM.format(folder=Path.cwd())
-    product, times, found = product_of(text), [], None
-    for _ in range(asked.repeats):
-        seconds, found = explored(product)
-        times.append(seconds)
-        count, transitions = found.count, found.transitions
-        found.give_back()
-    print(
-        f"tandem with many faults: {count:,} states, {transitions:,} transitions in "
-        f"{min(times):.4f} s: {count / min(times) / 1e6:,.0f} M states/s (wanted 600)"
-    )
+    product = product_of(text)
+    for room in (None, first_gpu().threads * FEW_A_THREAD):
+        times = []
+        for _ in range(asked.repeats):
+            seconds, found = explored(product, room=room)
+            times.append(seconds)
+            count, transitions, depth = found.count, found.transitions, len(found.layers)
+            found.give_back()
+        print(
+            f"tandem with many faults, room {room or 'as it is chosen'}: {count:,} states in "
+            f"{depth} levels, {transitions:,} transitions in {min(times):.4f} s: "
+            f"{count / min(times) / 1e6:,.0f} M states/s (wanted 600)",
+            flush=True,
+        )
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "device.yaml"
         path.write_text(text + "requirements: null\n", encoding="utf-8")

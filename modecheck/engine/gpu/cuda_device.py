@@ -106,6 +106,7 @@ class CudaDevice:
         self.processors = int(self._device.properties.multiprocessor_count)
         self.threads = self.processors * BLOCK * BLOCKS_A_PROCESSOR
         self._kernels: dict[str, CudaKernel] = {}
+        self._configs: dict[int, Any] = {}
         self._context: Any = None
         self._reached = {number}
 
@@ -217,11 +218,12 @@ class CudaDevice:
         if work <= 0:
             return
         blocks = min(-(-work // BLOCK), self.processors * BLOCKS_A_PROCESSOR)
-        config = self._config(grid=blocks, block=BLOCK)
+        if blocks not in self._configs:
+            self._configs[blocks] = self._config(grid=blocks, block=BLOCK)
         # What goes wrong in it is noticed by the copy that waits for it.
         words = [np.uint64(word) for one in arguments for word in words_of(one)]
         self._use()
         try:
-            self._launch(self._device.default_stream, config, loaded.kernel, *words)
+            self._launch(self._device.default_stream, self._configs[blocks], loaded.kernel, *words)
         except Exception as trouble:
             raise DeviceFailed(f"{self.name}: {_sentence(trouble)}") from trouble

@@ -31,6 +31,8 @@ more than a billion on a large device, the clearing of whose table takes some th
 second. Where nothing has to be filled anew, nothing is faster."""
 FIRST_SHARE = 5
 """The first room is no more than this part of what fits."""
+LESS = 4
+"""How many times less room is asked for where there is not as much as was free before."""
 MOST_FIRST = 0.9
 """The first room of several devices leaves some of their memory for what they write each other."""
 LEFT_FREE = 0.04
@@ -101,10 +103,20 @@ class GpuReach:
         first = min(device.threads * ROOM_A_THREAD, fits // FIRST_SHARE, MOST_STATES)
         first = first if room is None else min(room, int(fits * MOST_FIRST))
         most = max(first, min(2 * known, int(fits * MOST_FIRST)), 1)
-        own = DeviceRoom(device, self._machine.layout, most, bound, len(self._devices))
+        own = self._room_of(device, most, max(known, 1), bound)
         own.is_limited = bound < free
         self._taken.append(own)
         return own
+
+    def _room_of(self, device: KernelDevice, most: int, least: int, bound: int) -> DeviceRoom:
+        """Room for so many states, or for fewer if others take memory at the same time."""
+        while True:
+            try:
+                return DeviceRoom(device, self._machine.layout, most, bound, len(self._devices))
+            except MemoryError:
+                if most <= least:
+                    raise
+                most = max(most // LESS, least)
 
     def run(self) -> FoundStates:
         """Everything that is reachable within the limits. Raises `MemoryError` when not even the

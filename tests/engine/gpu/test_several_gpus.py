@@ -4,7 +4,7 @@ counted for each; where there are several GPUs, these.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from modecheck.engine.contract.space import INTERRUPTION, Limits
 from modecheck.engine.gpu import found_states, gpu_looking, gpu_reach, gpu_team
 from modecheck.engine.gpu.cuda_device import all_gpus, why_no_gpu
-from modecheck.engine.gpu.device_memory import Argument, DeviceFailed, KernelDevice
+from modecheck.engine.gpu.device_memory import Argument, DeviceFailed
 from modecheck.engine.gpu.explore_on_gpu import TOO_MANY_STATES, explore_on_gpu, machine_of
 from modecheck.engine.gpu.gpu_reach import GpuReach
 from modecheck.engine.gpu.host_device import HostDevice, HostKernel
@@ -111,7 +111,12 @@ def test_states_that_do_not_fit_on_one_device_are_incomplete(
     product = product_of(counters(4))
     whole = on_gpu(product)
     found = explore_on_gpu(
-        product, Small(2).members, threads=1, limits=Limits(), reporter=Silent(), sweeps=True
+        product,
+        [Refusing([8**4]), Refusing([8**4])],
+        threads=1,
+        limits=Limits(),
+        reporter=Silent(),
+        sweeps=True,
     )
     assert found.stopped_by == TOO_MANY_STATES
     assert not found.is_swept
@@ -121,18 +126,22 @@ def test_states_that_do_not_fit_on_one_device_are_incomplete(
     assert found.observed == whole.observed
 
 
-class Small:
-    """Devices that refuse arrays of more than a part of all states."""
+class Refusing(HostDevice):
+    """It has memory, but not for an array of some sizes."""
 
-    def __init__(self, count: int) -> None:
-        self.members: Sequence[KernelDevice] = [_Small() for _ in range(count)]
+    def __init__(self, sizes: Container[int]) -> None:
+        super().__init__()
+        self.sizes = sizes
 
-
-class _Small(HostDevice):
     def array(self, count: int, kind: Any, fill: int | None = 0) -> Any:
-        if count == 8**4:
+        if count in self.sizes:
             raise MemoryError
         return super().array(count, kind, fill)
+
+
+def test_less_room_is_taken_where_others_took_what_was_free() -> None:
+    """Between asking how much is free and taking it."""
+    assert_identical(product_of(counters(2)), Refusing(range(40, 60)))
 
 
 class Failing(HostDevice):
@@ -186,11 +195,40 @@ def test_bounds_hold_for_several_devices() -> None:
         assert found.state_count < 8**4
 
 
-@pytest.mark.skipif(
+TWO_GPUS = pytest.mark.skipif(
     bool(why_no_gpu()) or len(all_gpus()) < 2,
     reason=f"no two GPUs: {why_no_gpu() or 'there is one'}",
 )
-def test_several_gpus_find_the_same() -> None:
-    """The same on the devices themselves, with room that grows and with outboxes that run over."""
-    for text in (counters(6), TWO_WORDS):
-        assert_identical(product_of(text), *all_gpus())
+
+
+@TWO_GPUS
+@pytest.mark.parametrize("text", [counters(6), TWO_WORDS], ids=["one word", "two words"])
+def test_several_gpus_find_the_same(text: str) -> None:
+    """The same on the devices themselves."""
+    assert_identical(product_of(text), *all_gpus())
+
+
+@TWO_GPUS
+@pytest.mark.parametrize("text", [counters(3), TWO_WORDS], ids=["one word", "two words"])
+def test_gpus_whose_room_and_outboxes_run_out_find_the_same(
+    text: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Rooms have to grow, and an outbox has room for what one state leads to."""
+    monkeypatch.setattr(gpu_reach, "ROOM_A_THREAD", 0)
+    monkeypatch.setattr(found_states, "GROWTH", 2)
+    monkeypatch.setattr(gpu_team, "SENT_A_THREAD", 0)
+    assert_identical(product_of(text), *all_gpus())
+
+
+@TWO_GPUS
+@pytest.mark.parametrize("path", [FAULTY, Path("models/small/advertising.yaml")], ids=str)
+def test_bundled_devices_are_explored_alike_by_gpus(path: Path) -> None:
+    """Devices with failing steps, several initial states and events."""
+    assert_identical(compose(read_device(str(path))), *all_gpus())
+
+
+@TWO_GPUS
+def test_many_states_are_dealt_out_in_the_middle(monkeypatch: pytest.MonkeyPatch) -> None:
+    """When one device has found some hundred thousand of two million states."""
+    monkeypatch.setattr(gpu_reach, "SPREAD_FROM", 400_000)
+    assert_identical(product_of(counters(7)), *all_gpus())
