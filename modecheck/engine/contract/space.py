@@ -184,6 +184,10 @@ class LoopAnswer:
     rests_on: frozenset[int] = frozenset()
 
 
+class NotSearched(Exception):
+    """Whether there is a loop is not known: there are too many states in which one may lie."""
+
+
 class BfsRegion(Protocol):
     """A breadth-first spread: the states `inside`, and the blocked states that were entered."""
 

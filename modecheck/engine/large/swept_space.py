@@ -1,7 +1,5 @@
-"""A space without transitions: what is asked of paths is found by sweeps over sets of states.
-
-Loops are not asked for: which of them are fair takes components, which sets of states do not give.
-A check that needs them is named as not made (`modecheck.checks.verdict`).
+"""A space without transitions: what is asked of paths and loops is found by sweeps over sets of
+states.
 """
 
 from __future__ import annotations
@@ -14,8 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from modecheck.engine.contract.space import Edge, Path, ReachGoal
+from modecheck.engine.contract.space import Edge, LoopAnswer, LoopQuery, Path, ReachGoal
 from modecheck.engine.large.state_sets import BitFlags, Followed, Numbers, StateSet, StateSets
+from modecheck.engine.large.swept_loops import fair_loop_in
 from modecheck.engine.large.swept_region import SweptRegion
 from modecheck.engine.native.graph import CompiledExploration
 from modecheck.product.ir import Product
@@ -43,6 +42,8 @@ class SweptPaths:
         def state_count(self) -> int: ...
 
         def depth_of(self, number: int) -> int: ...
+
+        def mark(self, condition: str) -> int: ...
 
         def marks_at(self, number: int) -> int: ...
 
@@ -194,6 +195,24 @@ class SweptPaths:
             frontier = behind
         sets.free(marked, barred, known, frontier)
         return region
+
+    def behind(self, starts: int, *, blocked: int) -> StateSet:
+        """The states with a mark of `starts`, and those to which a path leads from them through
+        states without blocked marks, which are left out.
+        """
+        sets, followed = self.sets, self._without(0)
+        found, frontier, barred = sets.where(starts), sets.where(starts), sets.where(blocked)
+        while sets.count(frontier):
+            further = sets.targets(frontier, followed, found)
+            sets.drop(further, barred)
+            sets.join(found, further)
+            sets.free(frontier)
+            frontier = further
+        sets.free(frontier, barred)
+        return found
+
+    def fair_loop(self, query: LoopQuery) -> LoopAnswer:
+        return fair_loop_in(self, query)
 
     def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:  # noqa: ARG002
         return None

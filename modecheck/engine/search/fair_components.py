@@ -119,13 +119,9 @@ class FairSearch:
         cls, product: Product, graph: StateGraph, marks: Array, inside: Array, query: LoopQuery
     ) -> FairSearch:
         """A query made ready."""
-        of, by_system = graph.arrays.of, system_actions(product)
-        set_of_label = set_numbers(product.fair, len(product.labels))
+        of, set_of_label = graph.arrays.of, set_numbers(product.fair, len(product.labels))
         kinds = [graph.kind(note) for note in range(len(graph.labels))]
-        barred = [
-            not query.allows(*kind) or (query.system_only and not by_system[kind[0]])
-            for kind in kinds
-        ]
+        barred = [not one for one in allowed_kinds(product, query, kinds)]
         needed = [bool(moved & query.moving) or not query.moving for _, moved, _ in kinds]
         sets = [set_of_label[label] for label, _, _ in kinds]
         return cls(
@@ -184,6 +180,16 @@ class FairSearch:
             strong, visits, rests_on,
         )  # fmt: skip
         return left > 0
+
+
+def allowed_kinds(
+    product: Product, query: LoopQuery, kinds: Sequence[tuple[int, int, int]]
+) -> list[bool]:
+    """For each kind of transitions, label, who moved and what happened, whether a loop may have
+    one.
+    """
+    by_system = system_actions(product)
+    return [query.allows(*kind) and (by_system[kind[0]] or not query.system_only) for kind in kinds]
 
 
 def set_numbers(fair: Sequence[FairSet], labels: int) -> list[int]:
