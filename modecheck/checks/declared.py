@@ -32,12 +32,10 @@ PRESERVED = {
     "zones": frozenset({Needs.TEXT, Needs.STATES}),
     "store": frozenset({Needs.TEXT, Needs.DEADLOCKS, Needs.STATES}),
     "symmetry": ALL - {Needs.LOOPS},
-    "sweeps": ALL - {Needs.LOOPS},
 }
 """What remains to be seen when independent steps are explored in one order only, with zones, in a
 store that does not hold all states, and when identical units are exchanged: a loop of
-representatives may lead from one unit to the other, and be fair to none. Sweeps over a product that
-is too large to keep its transitions in memory find no loops.
+representatives may lead from one unit to the other, and be fair to none.
 """
 
 

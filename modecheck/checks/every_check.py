@@ -40,6 +40,9 @@ CHECKS: tuple[Check, ...] = (
 BY_CODE = {check.code: check for check in CHECKS}
 
 
-def not_asked(preserved: Collection[Needs]) -> tuple[str, ...]:
-    """The kinds of findings that cannot be looked for where only this is preserved."""
-    return tuple(code for code in KINDS if BY_CODE[code].needs not in preserved)
+def not_asked(preserved: Collection[Needs], given_up: Collection[str] = ()) -> tuple[str, ...]:
+    """The kinds of findings that are not, or not all, looked for where only this is preserved and
+    the checks of some kinds gave up: then nor is the one that needs what all others need.
+    """
+    open_ = {*given_up, *([acceptance.CHECK.code] if given_up else [])}
+    return tuple(code for code in KINDS if BY_CODE[code].needs not in preserved or code in open_)

@@ -165,7 +165,7 @@ def _unending(evidence: Evidence) -> Iterator[Finding]:
         return
     for name, bit in bits.by_name.items():
         between = space.spread_from_initial(bit, blocked=bits.any)
-        lost = next((number for number in between.inside if not arrives[number]), None)
+        lost = between.first_zero(arrives)
         if lost is not None:
             yield _unending_finding(space, name, between, lost)
 

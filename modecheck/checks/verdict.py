@@ -22,7 +22,7 @@ from modecheck.checks.switch_endings import SwitchEnding, switch_endings
 from modecheck.engine.choice import EngineUnavailable, Search, explore_with, explored_in_store
 from modecheck.engine.contract.forked_task import ForkedTask, can_begin
 from modecheck.engine.contract.phases import phase
-from modecheck.engine.contract.space import INTERRUPTION, ReachGoal, Space
+from modecheck.engine.contract.space import INTERRUPTION, NotSearched, ReachGoal, Space
 from modecheck.engine.search.exploration import Reporter
 from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
@@ -94,15 +94,16 @@ def explore_variant(
         reduced, preserved = _reduced(exploration, how)
     evidence = Evidence(exploration)
     if Needs.PATHS in preserved:
-        judged, findings, tables = _judged_and_searched(
+        judged, searched, tables = _judged_and_searched(
             evidence, preserved, how, reporter, reduced.where
         )
     else:
         judged = _judged_without_paths(device, exploration, preserved, reduced.where)
-        findings = _searched(evidence, preserved)
+        searched = _searched(evidence, preserved)
         reached = Needs.STATES in preserved
         tables = _Tables((), {}, coverage_of(exploration) if reached else Coverage())
     judged = with_consequences(device, judged)
+    findings = searched.findings
     findings += [one.finding for one in judged if one.finding and one.verdict == BROKEN]
     return Explored(
         device=device,
@@ -113,7 +114,7 @@ def explore_variant(
         modes=tables.modes,
         coverage=tables.coverage,
         requirements=_in_document_order(device, judged),
-        reduced=replace(reduced, not_asked=not_asked(preserved)),
+        reduced=replace(reduced, not_asked=not_asked(preserved, searched.given_up)),
     )
 
 
@@ -123,7 +124,7 @@ def _judged_and_searched(
     how: Search,
     reporter: Reporter | None,
     where: str,
-) -> tuple[list[Judged], list[Finding], _Tables]:
+) -> tuple[list[Judged], _Searched, _Tables]:
     """All that a graph of the states can answer, part of it in another process."""
     exploration = evidence.space
     # Observers distinguish identical units, so their products are explored without symmetry.
@@ -134,16 +135,20 @@ def _judged_and_searched(
     swept = _is_swept(exploration)
     forked = None if swept else _begun_elsewhere(exploration, waiting, alone)
     judged = list(requirement_checks.judge(exploration))
-    findings = _searched(evidence, preserved)
+    searched = _searched(evidence, preserved)
     if swept:
-        judged += [undecided(need, f"not checked {where}") for need in (*waiting, *following)]
-        return judged, findings, _tables(exploration, endings=False)
+        left = (*waiting, *following)
+        if how.store is not None:
+            judged += [undecided(need, f"not checked {where}") for need in left]
+        else:
+            judged += watched.judge_apart(exploration, left, alone, reporter)
+        return judged, searched, _tables(exploration)
     left = following if forked else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)
     found, tables = (forked and forked.result()) or (None, _tables(exploration))
     if forked:
         judged += found or watched.judge(exploration, waiting, alone, reporter)
-    return judged, findings, tables
+    return judged, searched, tables
 
 
 def _goals(space: Space, preserved: frozenset[Needs]) -> Iterator[ReachGoal]:
@@ -166,14 +171,26 @@ def _judged_without_paths(
     return [*judged, *(undecided(need, why) for need in needs)]
 
 
-def _searched(evidence: Evidence, preserved: frozenset[Needs]) -> list[Finding]:
+@dataclass(frozen=True, slots=True)
+class _Searched:
+    """What checks found, and the codes of those that could not look everywhere."""
+
+    findings: list[Finding]
+    given_up: frozenset[str]
+
+
+def _searched(evidence: Evidence, preserved: frozenset[Needs]) -> _Searched:
     """The findings of every check whose needs are preserved."""
     findings: list[Finding] = []
+    given_up = set()
     for check in CHECKS:
         if check.find is not None and check.needs in preserved:
             with phase(check.doing):
-                findings += check.find(evidence)
-    return findings
+                try:
+                    findings += check.find(evidence)
+                except NotSearched:
+                    given_up.add(check.code)
+    return _Searched(findings, frozenset(given_up))
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,10 +202,10 @@ class _Tables:
     coverage: Coverage
 
 
-def _tables(exploration: Space, *, endings: bool = True) -> _Tables:
+def _tables(exploration: Space) -> _Tables:
     with phase("counting what was reached"):
         return _Tables(
-            tuple(switch_endings(exploration)) if endings else (),
+            tuple(switch_endings(exploration)),
             states_in_modes(exploration),
             coverage_of(exploration),
         )
@@ -221,8 +238,6 @@ def _reduced(exploration: Space, how: Search) -> tuple[Reduced, frozenset[Needs]
     if how.order:
         preserved &= PRESERVED["order"]
     swept = _is_swept(exploration)
-    if swept:
-        preserved &= PRESERVED["sweeps"]
     reduced = Reduced(units, how.order, accelerated, swept=swept, units_stopped_by=stopped_by)
     return reduced, preserved
 
@@ -266,7 +281,7 @@ def _in_store(
     exploration = cast("Space", space)
     swept = _is_swept(exploration)
     reduced = Reduced(time_acceleration=accelerated, swept=swept, store=True)
-    return exploration, reduced, PRESERVED["sweeps" if swept else "store"]
+    return exploration, reduced, ALL if swept else PRESERVED["store"]
 
 
 def _merged(explored: list[Explored]) -> list[Finding]:

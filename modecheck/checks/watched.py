@@ -13,12 +13,13 @@ from dataclasses import replace
 from modecheck.checks.exactly_once import what_went_wrong
 from modecheck.checks.judged import HOLDS, VACUOUS, Cost, Judged, broken, undecided, up_to_failures
 from modecheck.checks.together import explored_together, first_tries
-from modecheck.engine.choice import Search
+from modecheck.engine.choice import EngineUnavailable, Search
 from modecheck.engine.contract.observer_answer import ObserverVerdict, waiting_loops
 from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import (
     INTERRUPTION,
     LoopAnswer,
+    NotSearched,
     ReachGoal,
     Space,
     first_zero,
@@ -31,6 +32,8 @@ from modecheck.product.ir import EventIR, Product
 from modecheck.product.observers import automaton_for, events_asked, room_for
 from modecheck.product.state_conditions import is_watched
 from modecheck.scenario.traces import Trace, lasso, trace_to, without_observers
+
+NOT_SEARCHED = "too many states may lie on a loop, and there is no memory for their transitions"
 
 
 def events_of(product: Product) -> tuple[EventIR, ...]:
@@ -70,6 +73,20 @@ def judge(
 
     with ObserverProducts(space, product_with, reporter) as beside:
         yield from _Observing(space, search, beside).judged(needs)
+
+
+def judge_apart(
+    space: Space, needs: Sequence[Requirement], search: Search, reporter: Reporter | None
+) -> Iterator[Judged]:
+    """The same where a GPU has explored the space and makes transitions again: it explores each
+    product with an observer as well, one at a time, as far as there is room beside the space.
+    """
+    how = replace(search, engine="gpu", sweeps=True)
+    for need in needs:
+        try:
+            yield from judge(space, [need], how, reporter)
+        except EngineUnavailable as error:
+            yield undecided(need, f"its observer cannot be explored: {error.reason}")
 
 
 def judged_in(product: Product, watched: Space, need: Requirement) -> Judged:
@@ -121,7 +138,7 @@ class _Observing:
     def _judged_in(self, watched: Space, need: Requirement) -> Judged:
         began = time.monotonic()
         with phase(f"requirement {need.name}"):
-            judged = _Judging(self._space.product, watched, need).judged()
+            judged = judged_in(self._space.product, watched, need)
         cost = self._costs[need.name]
         return replace(judged, cost=replace(cost, seconds=cost.seconds + time.monotonic() - began))
 
@@ -149,6 +166,7 @@ class _Judging:
         self._automaton = automaton_for(watched.product.device, need)
         names = [observer.name for observer in watched.product.observers]
         self._number = names.index(need.name)
+        self._given_up = False
 
     def judged(self) -> Judged:
         need, watched = self._need, self._watched
@@ -158,6 +176,8 @@ class _Judging:
             # What never arrives also breaks the order of what comes later: show the shorter one.
             trace, reason = min(traces, key=lambda found: len(found[0].moves))
             return broken_run(self._product, need, trace, reason)
+        if self._given_up:
+            return undecided(need, NOT_SEARCHED)
         return _unbroken(watched, need, self._found(answers))
 
     def _found(self, answers: Sequence[LoopAnswer]) -> ObserverVerdict:
@@ -203,8 +223,13 @@ class _Judging:
         alive, again = (self._mark(f"{what}:{self._need.name}") for what in ("alive", "again"))
         if not alive:
             return []
-        queries = waiting_loops(alive, again, self._mark("idles"))
-        return [self._watched.fair_loop(query) for query in queries]
+        answers = []
+        for query in waiting_loops(alive, again, self._mark("idles")):
+            try:
+                answers.append(self._watched.fair_loop(query))
+            except NotSearched:
+                self._given_up = True
+        return answers
 
     def _ends_failing(self) -> bool:
         """Whether it stays alive on every run from some state: since no fair run goes on forever

@@ -189,14 +189,17 @@ class NotSearched(Exception):
 
 
 class BfsRegion(Protocol):
-    """A breadth-first spread: the states `inside`, and the blocked states that were entered."""
-
-    @property
-    def inside(self) -> Sequence[int]:
-        """The states passed on from, nearest first."""
+    """A breadth-first spread: states that are passed on from, and blocked states that were
+    entered.
+    """
 
     def first(self, wanted: int, unwanted: int) -> int | None:
-        """The nearest state, inside or entered, with all wanted marks and no unwanted one."""
+        """The nearest state, of those passed on from before those entered, with all wanted marks
+        and no unwanted one.
+        """
+
+    def first_zero(self, flags: Sequence[int] | Flags) -> int | None:
+        """The nearest state that is passed on from and whose flag is 0."""
 
     def path_to(self, number: int) -> tuple[int, Path]:
         """The start from which a state was reached, and a shortest path from there."""

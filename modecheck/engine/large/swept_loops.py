@@ -40,6 +40,9 @@ FEW = 1 << 16
 """States of a core whose transitions are made at once, without a look whether it shrinks more."""
 MOST_TRANSITIONS = 1 << 26
 """Transitions of a core at the most: with what the search needs, some 2 GB."""
+ALONE, UNASKED = -1, -2
+"""In place of a fairness set because of which states are taken away: each is on no loop, whatever
+is fair; a loop there would not be asked for."""
 
 
 def fair_loop_in(space: SweptPaths, query: LoopQuery) -> LoopAnswer:
@@ -121,28 +124,57 @@ class _Core:
         """Take away what is on no loop, until nothing more is, or little is left."""
         before = -1
         while True:
-            for narrow in self._conditions():
+            for because, narrow in self._conditions():
                 if self._sets.count(self._left) <= FEW:
                     return
-                narrow()
+                self._narrow(because, narrow)
             left = self._sets.count(self._left)
             if left == before:
                 return
             before = left
 
-    def _conditions(self) -> Iterator[Callable[[], None]]:
+    def _conditions(self) -> Iterator[tuple[int, Callable[[], None]]]:
+        """What has to be of a state that is left, each with the fairness set that asks for it."""
         query = self._query
-        yield self._go_on
+        yield ALONE, self._go_on
         for mark in query.visits:
-            yield partial(self._reach_mark, mark)
+            yield UNASKED, partial(self._reach_mark, mark)
         if self._halted is not None:
-            yield self._reach_halt
+            yield UNASKED, self._reach_halt
         if query.moving:
-            yield self._move
+            yield UNASKED, self._move
         for number in range(len(self._fair)):
             if number in self._set_of:
-                yield partial(self._be_fair, number)
-        yield self._come_in
+                yield number, partial(self._be_fair, number)
+        yield ALONE, self._come_in
+
+    def _narrow(self, because: int, narrow: Callable[[], None]) -> None:
+        """Take states away, and note on which fairness it rests that no loop passes them."""
+        if not self._space.product.observers:
+            narrow()  # nobody asks
+            return
+        gone = self._copied(self._left)
+        narrow()
+        self._sets.drop(gone, self._left)
+        if because == ALONE:
+            self._note_owed(gone)
+        elif because >= 0 and self._sets.count(gone):
+            self._rests_on.add(because)
+        self._sets.free(gone)
+
+    def _note_owed(self, gone: StateSet) -> None:
+        """The fairness sets because of which a device does not stay in states on no loop: of each
+        the first weak one with a step that leads away, or else the first strong one.
+        """
+        for mark in self._query.visits:
+            self._keep(gone, self._sets.where(mark))
+        for number in sorted(range(len(self._fair)), key=lambda n: self._fair[n].strong):
+            if not self._sets.count(gone):
+                return
+            possible = self._sets.sources(Followed(self._of_set(number), away=True), gone)
+            if self._sets.count(possible):
+                self._rests_on.add(number)
+            self._drop(gone, possible)
 
     def _go_on(self) -> None:
         self._sets.trim(self._left, self._followed)

@@ -15,11 +15,10 @@ import numpy as np
 from modecheck.engine.contract.space import Edge, LoopAnswer, LoopQuery, Path, ReachGoal
 from modecheck.engine.large.state_sets import BitFlags, Followed, Numbers, StateSet, StateSets
 from modecheck.engine.large.swept_loops import fair_loop_in
-from modecheck.engine.large.swept_region import SweptRegion
+from modecheck.engine.large.swept_region import NOBODY, SweptRegion
 from modecheck.engine.native.graph import CompiledExploration
+from modecheck.engine.reference.system_actions import system_actions
 from modecheck.product.ir import Product
-
-NOBODY = np.empty(0, np.uint32)
 
 
 class SweptPaths:
@@ -64,16 +63,8 @@ class SweptPaths:
             path.append((self.product.start_label, number))
         return path[::-1]
 
-    def before_in(self, numbers: Numbers, number: int) -> int:
-        """The first of some states that has a transition to a state; one of them has."""
-        among = self.sets.of(numbers)
-        found = self.sets.source_of(number, among, int(numbers[0]), int(numbers[-1]) + 1)
-        self.sets.free(among)
-        assert found is not None
-        return found
-
     def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
-        followed = self._without(without_events)
+        followed = self.without(without_events)
         found = [
             self._first_step(1 << bit, 0, 0, 1 << bit, followed)
             for bit in range(marks.bit_length())
@@ -87,7 +78,7 @@ class SweptPaths:
         )
 
     def first_change(self, before: int, after: int) -> tuple[int, Edge] | None:
-        found = self._first_step(before, 0, after, 0, self._without(0))
+        found = self._first_step(before, 0, after, 0, self.without(0))
         return self._edge_of(found, lambda edge, _: bool(self.marks_at(edge.target) & after))
 
     def _first_step(
@@ -107,7 +98,7 @@ class SweptPaths:
         own = self.marks_at(number)
         return number, next(edge for edge in self.edges_from(number) if wanted(edge, own))
 
-    def _without(self, events: int) -> Followed:
+    def without(self, events: int) -> Followed:
         """The transitions in which none of these events happens."""
         return Followed(tuple(not happened & events for _, _, happened in self.sets.kinds))
 
@@ -128,7 +119,7 @@ class SweptPaths:
     def _led_to(self, own: StateSet, without: int, *, past_failures: bool) -> BitFlags:
         unknown = self.sets.unknown(past_failures=past_failures)
         self.sets.join(own, unknown)
-        self.sets.widen(own, self._without(without))
+        self.sets.widen(own, self.without(without))
         flags = BitFlags(self.sets.bits(own), self.state_count)
         self.sets.free(own, unknown)
         return flags
@@ -150,7 +141,7 @@ class SweptPaths:
         moving = Followed(tuple(bool(moved & chips) for _, moved, _ in self.sets.kinds), away=True)
         own, unknown = self.sets.sources(moving), self.sets.unknown(past_failures=True)
         self.sets.join(own, unknown)
-        self.sets.widen(own, self._without(0))
+        self.sets.widen(own, self.without(0))
         words = self.sets.bits(own)
         self.sets.free(own, unknown)
         return words, BitFlags(words, self.state_count)
@@ -172,7 +163,7 @@ class SweptPaths:
         marked = sets.where(starts)
         left = _by_depth(sets.numbers(marked), self.layers) if by_depth else [NOBODY]
         barred, known, frontier = sets.where(blocked), sets.none(), sets.none()
-        followed = self._without(0)
+        followed = self.without(0)
         while left or (region.layers and region.layers[-1].size):
             behind = sets.targets(frontier, followed, known)
             entered = sets.none()
@@ -200,7 +191,7 @@ class SweptPaths:
         """The states with a mark of `starts`, and those to which a path leads from them through
         states without blocked marks, which are left out.
         """
-        sets, followed = self.sets, self._without(0)
+        sets, followed = self.sets, self.without(0)
         found, frontier, barred = sets.where(starts), sets.where(starts), sets.where(blocked)
         while sets.count(frontier):
             further = sets.targets(frontier, followed, found)
@@ -214,8 +205,43 @@ class SweptPaths:
     def fair_loop(self, query: LoopQuery) -> LoopAnswer:
         return fair_loop_in(self, query)
 
-    def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:  # noqa: ARG002
-        return None
+    def longest(self, starts: int, *, blocked: int, unturned: int = 0) -> int | None:  # noqa: ARG002 - nothing is exchanged here
+        sets, by_system = self.sets, system_actions(self.product)
+        followed = Followed(tuple(by_system[label] for label, _, _ in sets.kinds), away=True)
+        inside, barred = self.behind(starts, blocked=blocked), sets.where(blocked)
+        sets.drop(inside, barred)
+        unknown = sets.unknown(past_failures=True)
+        sets.keep(unknown, inside)
+        endless = bool(sets.count(unknown))
+        if not endless:
+            sets.join(unknown, inside)
+            sets.trim(unknown, followed)
+            endless = bool(sets.count(unknown))
+        # States from which there is a path of one step, of two, and so on.
+        left, steps = sets.sources(followed, inside), 0
+        while not endless and sets.count(left):
+            further = sets.sources(followed, left, left)
+            sets.free(left)
+            left, steps = further, steps + 1
+        sets.free(inside, barred, unknown, left)
+        return None if endless else steps
+
+    def first_between(self, starts: int, *, blocked: int, events: int) -> tuple[int, Edge] | None:
+        sets = self.sets
+        happening = Followed(tuple(bool(happened & events) for _, _, happened in sets.kinds))
+        inside, begun = self.behind(starts, blocked=blocked), sets.where(starts)
+        every, others = sets.where(1, 1), sets.where(1, 1)
+        sets.drop(others, begun)
+        found = [sets.first_step(begun, others, happening)]
+        sets.drop(inside, begun)
+        found.append(sets.first_step(inside, every, happening))
+        sets.free(begun, others, inside, every)
+        return self._edge_of(
+            min((one for one in found if one is not None), default=None),
+            lambda edge, own: bool(
+                edge.events & events and not (own & starts and self.marks_at(edge.target) & starts)
+            ),
+        )
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
         return self.sets.noted(curious)

@@ -75,14 +75,13 @@ class PermutedBfsRegion:
     followed: Callable[[int, Path], Path]
     """How a path of representatives from one of them is really followed."""
 
-    @property
-    def inside(self) -> Sequence[int]:
-        """The representatives passed on from, nearest first."""
-        return self.found.inside
-
     def first(self, wanted: int, unwanted: int) -> int | None:
-        """The nearest state, inside or entered, with all wanted marks and no unwanted one."""
+        """The nearest representative with all wanted marks and no unwanted one."""
         return self.found.first(wanted, unwanted)
+
+    def first_zero(self, flags: Sequence[int] | Flags) -> int | None:
+        """The nearest representative that is passed on from and whose flag is 0."""
+        return self.found.first_zero(flags)
 
     def path_to(self, number: int) -> tuple[int, Path]:
         """The start from which a state was reached, and a shortest path from there to an image."""

@@ -11,6 +11,7 @@ from modecheck.engine.contract.encounters import Observed
 from modecheck.engine.contract.space import (
     Edge,
     FairLoop,
+    Flags,
     LoopAnswer,
     LoopQuery,
     Occurrence,
@@ -393,6 +394,9 @@ class ReachedRegion:
             if place >= 0:
                 return int(numbers[place])
         return None
+
+    def first_zero(self, flags: Sequence[int] | Flags) -> int | None:
+        return next((number for number in self.inside if not flags[number]), None)
 
     def path_to(self, number: int) -> tuple[int, Path]:
         path: Path = []

@@ -26,7 +26,7 @@ from tests.sweeps import sweep
 
 pytestmark = pytest.mark.usefixtures("own_cache")
 
-ENDLESS = Path("models/faulty/calls_for_ever.yaml")
+ENDLESS = Path("models/faulty/keeps_calling_with_an_old_key.yaml")
 BUNDLED = [
     *filter(is_small, sorted(Path("models/small").glob("*.yaml"))),
     *filter(is_small, sorted(Path("models/faulty").glob("*.yaml"))),

@@ -4,17 +4,14 @@ on sets that kernels for a GPU keep, run by one thread of the processor.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 
-from modecheck.checks.verdict import check
-from modecheck.engine import choice
-from modecheck.engine.choice import Search
-from modecheck.engine.contract.space import BfsRegion, Limits, ReachGoal, Space
+from modecheck.engine.contract.space import Limits, ReachGoal, Space
 from modecheck.engine.gpu.explore_on_gpu import explore_on_gpu
 from modecheck.engine.gpu.host_device import HostDevice
 from modecheck.engine.large.state_sets import BitFlags
@@ -50,19 +47,6 @@ def goals_of(space: Space) -> Iterator[ReachGoal]:
         yield ReachGoal(1 << bit)
         yield ReachGoal(0, 1 << bit, past_failures=False)
         yield ReachGoal(1 << bit, without_events=1)
-
-
-def distances(
-    space: Space, region: BfsRegion, numbers: Sequence[int], *, by_depth: bool
-) -> list[tuple[int, int]]:
-    """How far states are from where a spread began: from a start, or through it from the initial
-    state, where one of several starts may be told.
-    """
-    found = []
-    for number in numbers:
-        start, path = region.path_to(number)
-        found.append((number, len(path) + (space.depth_of(start) if by_depth else 0)))
-    return found
 
 
 def assert_finds_the_same(graph: CompiledExploration, swept: SweptSpace) -> None:
@@ -101,25 +85,25 @@ def _first_zero(flags: Sequence[int]) -> int | None:
 def assert_spreads_alike(
     graph: CompiledExploration, swept: SweptSpace, starts: int, blocked: int
 ) -> None:
-    """The same states at the same distances: which of several shortest paths is told may differ."""
-    spreads: list[Callable[[Space], BfsRegion]] = [
-        lambda space: space.bfs(starts, blocked=blocked),
-        lambda space: space.spread_from_initial(starts, blocked=blocked),
-    ]
-    for by_depth, spread in enumerate(spreads):
-        one, two = spread(graph), spread(swept)
+    """The same states, and of several shortest paths the same one."""
+    flags = graph.can_reach(ReachGoal(1))
+    for one, two in (
+        (graph.bfs(starts, blocked=blocked), swept.bfs(starts, blocked=blocked)),
+        (
+            graph.spread_from_initial(starts, blocked=blocked),
+            swept.spread_from_initial(starts, blocked=blocked),
+        ),
+    ):
         inside = sorted(one.inside)
         assert sorted(two.inside) == inside
-        some = inside[-8:]
-        own = distances(graph, one, some, by_depth=bool(by_depth))
-        assert distances(swept, two, some, by_depth=bool(by_depth)) == own
+        for number in inside[-8:]:
+            assert two.path_to(number) == one.path_to(number)
+        assert two.first_zero(flags) == one.first_zero(flags)
         for bit in range(len(graph.product.conditions)):
-            found, other = one.first(1 << bit, starts), two.first(1 << bit, starts)
-            assert (found is None) == (other is None)
-            if found is not None and other is not None:
-                own = distances(graph, one, [found], by_depth=bool(by_depth))
-                told = distances(swept, two, [other], by_depth=bool(by_depth))
-                assert own[0][1] == told[0][1]
+            found = two.first(1 << bit, starts)
+            assert found == one.first(1 << bit, starts)
+            if found is not None:
+                assert two.path_to(found) == one.path_to(found)
 
 
 @pytest.mark.parametrize("path", sweep(BUNDLED, lambda path: path == TINY), ids=str)
@@ -139,29 +123,6 @@ def test_sweeps_find_what_searches_find_of_random_devices(drawn: Drawn) -> None:
     assume(graph.state_count < 2_000)
     assert_finds_the_same(graph, by_arrays(graph))
     assert_finds_the_same(graph, by_kernels(graph.product))
-
-
-def test_a_check_without_transitions_names_what_it_leaves_out(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    """Everything but loops is found, with the same ids and lengths; the rest is named, and so the
-    result is not complete.
-    """
-    device = read_device(str(ALWAYS))
-    whole = check([device], search=Search(engine="compiled", threads=1))
-    monkeypatch.setattr(choice, "_compiled", lambda product, *_: by_kernels(product))
-    left = check([device], search=Search(engine="auto", expected=choice.OPTIMISED_FROM))
-    (one,) = left.explored
-    assert not left.complete
-    assert one.reduced.swept
-    assert {"livelock", "endless-switch", "zeno", "needless-acceptance"} == set(
-        one.reduced.not_asked
-    )
-    assert left.not_evaluated
-    left_out = {f"broken-requirement:{name}" for name in left.not_evaluated}
-    asked = {f.id: f.steps for f in whole.findings if f.code not in one.reduced.not_asked}
-    known = {id_: steps for id_, steps in asked.items() if id_ not in left_out}
-    assert {f.id: f.steps for f in left.findings} == known
 
 
 def test_flags_of_a_set() -> None:
