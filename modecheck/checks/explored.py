@@ -20,7 +20,7 @@ from modecheck.model.parts import Device
 class Reduced:
     """How the product was reduced. `units` are the chips that were exchanged for one another, or
     None without the symmetry reduction, and `units_stopped_by` the bound because of which some may
-    be missing; `not_asked` are the kinds of findings that need an exploration of the whole product.
+    be missing; `not_asked` are the kinds of findings that were not, or not all, looked for.
     With `time_acceleration`, time in which nothing can happen was one step; with `zones`, moments
     were represented as bounds on clocks; with `store`, states were kept in files. With `swept`, all
     states were explored, and their transitions not kept in memory.
@@ -37,14 +37,17 @@ class Reduced:
 
     @property
     def where(self) -> str:
-        """Where, or why, something was not checked because of the engine; nothing if it asks
-        everything.
-        """
+        """Where something was not checked because of the engine; nothing if it asks everything."""
         if self.store:
             return "in a store" if self.swept else "in a store that does not hold all states"
-        if self.swept:
-            return "since there is no memory to keep all transitions"
         return "with zones" if self.zones else ""
+
+    @property
+    def why_not_asked(self) -> str:
+        """Where or why kinds of findings were not checked, or not completely."""
+        if self.swept:
+            return "completely, since too many states may lie on loops"
+        return self.where or "since only part of the product was explored"
 
 
 @dataclass(frozen=True, slots=True)

@@ -85,8 +85,7 @@ def _left_open(verdict: Verdict) -> Iterator[str]:
             yield f"{variant}incomplete, stopped by {one.exploration.stopped_by}"
         if one.reduced.not_asked:
             asked = ", ".join(one.reduced.not_asked)
-            why = one.reduced.where or "since only part of the product was explored"
-            yield f"{variant}not checked, {why}: {asked}"
+            yield f"{variant}not checked {one.reduced.why_not_asked}: {asked}"
     for name in verdict.not_evaluated:
         yield f"the requirement {name} is undecided"
 

@@ -103,7 +103,7 @@ def _reasons(verdict: Verdict, code: str) -> Iterator[str]:
         if not one.exploration.complete:
             yield f"incomplete: stopped by {one.exploration.stopped_by}"
         if code in one.reduced.not_asked:
-            yield "not checked, since only part of the product was explored"
+            yield f"not checked {one.reduced.why_not_asked}"
 
 
 def _accepted(one: AcceptedFinding) -> str:

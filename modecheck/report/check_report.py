@@ -114,8 +114,7 @@ def _reduced(one: Explored) -> Iterator[str]:
     if reduced.store and not one.exploration.complete:
         yield "the same command goes on from there"
     if reduced.not_asked:
-        why = reduced.where or "since only part of the product was explored"
-        yield f"not checked {why}: {', '.join(reduced.not_asked)}"
+        yield f"not checked {reduced.why_not_asked}: {', '.join(reduced.not_asked)}"
 
 
 def _counted(verdict: Verdict) -> Iterator[str]:

@@ -131,7 +131,7 @@ class Exploration(Generic[Store]):
 
     @property
     def is_swept(self) -> bool:
-        """Whether transitions are not kept, but made again: then loops are not looked for."""
+        """Whether transitions are not kept, but made again where they are asked for."""
         return False
 
     @property
