@@ -137,11 +137,11 @@ def _judged_and_searched(
     judged = list(requirement_checks.judge(exploration))
     searched = _searched(evidence, preserved)
     if swept:
-        left = (*waiting, *following)
+        needs = [*waiting, *following]
         if how.store is not None:
-            judged += [undecided(need, f"not checked {where}") for need in left]
+            judged += [undecided(need, f"not checked {where}") for need in needs]
         else:
-            judged += watched.judge_apart(exploration, left, alone, reporter)
+            judged += watched.judge_apart(exploration, needs, alone, reporter)
         return judged, searched, _tables(exploration)
     left = following if forked else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)
