@@ -12,7 +12,6 @@ import subprocess
 import sys
 import time
 from collections import Counter
-from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
