@@ -17,6 +17,7 @@ from modecheck.model.errors import InvalidInput, Notebook
 from modecheck.model.keys import keys_of
 from modecheck.model.overlays import beside, overlay
 from modecheck.model.phrases import BRACED
+from modecheck.model.rule_drafts import name_of_signal
 from modecheck.model.yaml_nodes import (
     MappingNode,
     Node,
@@ -260,12 +261,12 @@ def _fill_in(chip: ChipNames) -> None:
 
 
 def signals_in(rule: MappingNode) -> Iterator[str]:
-    """The signals that a rule or one of its branches gives."""
-    yield from texts_in(rule.get("signal"))
+    """The signals that a rule or one of its branches gives, without their values."""
     choose = rule.get("choose")
-    for branch in choose.items if isinstance(choose, SequenceNode) else ():
-        if isinstance(branch, MappingNode):
-            yield from texts_in(branch.get("signal"))
+    branches = choose.items if isinstance(choose, SequenceNode) else ()
+    for one in (rule, *branches):
+        if isinstance(one, MappingNode):
+            yield from map(name_of_signal, texts_in(one.get("signal")))
 
 
 def states_in(body: MappingNode, depth: int = 0) -> Iterator[tuple[str, Node]]:

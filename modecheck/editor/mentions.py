@@ -299,6 +299,8 @@ class _Walk:
         known = self._names.links if form[0] == "link" else self._names.of(f"{form[0]}s")
         if (chip is None and form[0] == "chip") or (form[0] != "chip" and words[0] not in known):
             return
+        if chip is not None and form[1:] == ["variable"] and words[-1] not in chip.variables:
+            return  # it may be a signal
         for kind, word in zip(form, words, strict=False):
             owner = chip.lowest if chip is not None and kind in OF_A_CHIP else ""
             name = unnumbered(word) if kind == "chip" else word

@@ -25,6 +25,8 @@ SECTION_OF = {
 OWN = {"state": "states", "variable": "variables", "timer": "timers", "rule": "rules",
        "own_constant": "constants"}  # fmt: skip
 """What a chip declares itself."""
+ITS = {**OWN, "signal": "signals"}
+"""What findings can be about in a chip."""
 
 MOST_FILES = 200
 
@@ -232,7 +234,7 @@ def _in_chip(scene: Scene, chip: ChipNames, rest: list[str]) -> Iterator[str]:
     if not rest:
         yield chip.name
         return
-    for name in getattr(chip, OWN[rest[0]]):
+    for name in getattr(chip, ITS[rest[0]]):
         if len(rest) == 1:
             yield f"{chip.name}.{name}"
             continue
