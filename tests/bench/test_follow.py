@@ -112,7 +112,7 @@ def spoiled(rows: list[Row], product: Product, random: Random) -> list[Row]:
 def test_a_spoiled_log_is_refused_where_no_run_goes_on(name: str) -> None:
     """At the very line after which a search through all runs finds none either."""
     product, refused = product_of(name), 0
-    for seed in range(25):
+    for seed in range(40):
         random = Random(seed)  # noqa: S311
         recorded = some(product, random)
         rows = record(product, recorded, 30, random)

@@ -254,13 +254,6 @@ def test_the_headline_is_said_in_words_beside_its_colour(
 
 
 @pytest.mark.thorough
-def test_the_page_of_tandem_is_small_and_quick(browser: Browser, page_of: PageOf) -> None:
-    """Under 3 MB, and usable within a second after it is opened; the best of three counts."""
+def test_the_page_of_tandem_is_small(page_of: PageOf) -> None:
+    """Under 3 MB."""
     assert page_of(TANDEM).stat().st_size < 3_000_000
-    times = []
-    for _ in range(3):
-        with opened(browser, page_of(TANDEM)) as page:
-            times.append(
-                page.page.evaluate("performance.getEntriesByType('navigation')[0].loadEventEnd")
-            )
-    assert min(times) < 1000

@@ -41,7 +41,8 @@ class WalkLimits:
 
 
 class PageWalk:
-    """Grows as traces are added and states are expanded; number 0 is the initial state.
+    """Grows as traces are added and states are expanded; number 0 is the initial state. Where there
+    are several of them, it is no state yet: its steps are how the device may begin.
 
     `states[n]` is `[origin, modes, field, value, field, value, ...]`: how it differs from an
     earlier state, and as bits the modes that it is in. `steps[n]` is `[telling, state, ...]`, or
@@ -58,7 +59,9 @@ class PageWalk:
         self._numbers: dict[State, int] = {}
         self._vectors: list[State] = []
         self._size = 0
-        self._number(product.initial, 0)
+        self._add(product.initial, 0)
+        if not product.starts:
+            self._numbers[product.initial] = 0
 
     @property
     def held(self) -> int:
@@ -87,8 +90,9 @@ class PageWalk:
             number += 1
 
     def _expand(self, number: int) -> None:
-        state, steps = self._vectors[number], []
-        for step in self._interpreter.steps(state):
+        steps: list[int] = []
+        starts = self._interpreter.starts() if number == 0 else []
+        for step in starts or self._interpreter.steps(self._vectors[number]):
             told = self._telling(telling(self.product, step))
             after = NOWHERE if step.after is None else self._number(step.after, number)
             steps += [told, after]
@@ -96,10 +100,12 @@ class PageWalk:
         self._size += 5 * len(steps)
 
     def _number(self, state: State, origin: int) -> int:
-        known = self._numbers.get(state)
-        if known is not None:
-            return known
-        number = self._numbers[state] = len(self._vectors)
+        if state not in self._numbers:
+            self._numbers[state] = self._add(state, origin)
+        return self._numbers[state]
+
+    def _add(self, state: State, origin: int) -> int:
+        number = len(self._vectors)
         self._vectors.append(state)
         before = self._vectors[origin]
         changed = [

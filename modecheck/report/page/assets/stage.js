@@ -59,9 +59,17 @@ function setDisabled(id, off) {
   parts[id].setAttribute("aria-disabled", String(off));
 }
 
+function beginning(path) {
+  const [first] = stepsFrom(path.variant, path.state) ?? [];
+  const isOpen = first && tellingOf(path.variant, first.telling).kind === "start";
+  return isOpen
+    ? "Before the start: the device may begin in several ways, of which the table shows the first."
+    : "The start: every chip in its initial state.";
+}
+
 function showTold(path) {
   const lines = [];
-  if (!path.last) lines.push(html("p", {}, "The start: every chip in its initial state."));
+  if (!path.last) lines.push(html("p", {}, beginning(path)));
   else {
     const { sentence } = tellingOf(path.variant, path.last.telling);
     lines.push(html("p", {}, html("b", { class: "step-number" }, `${path.position}.`), " ", own(sentence)));
