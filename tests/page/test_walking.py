@@ -10,6 +10,7 @@ from playwright.sync_api import Browser
 
 from modecheck.checks.verdict import check
 from modecheck.engine.reference.plain import Interpreter, State, Step
+from modecheck.product.composition import compose
 from modecheck.product.ir import Product
 from modecheck.report.page import page_as_html
 from modecheck.report.page.page_walks import PageWalk, WalkLimits
@@ -229,3 +230,27 @@ def test_the_bounds_of_a_walk_hold() -> None:
     by_size.grow(WalkLimits(size=10_000))
     assert by_states.held == 50
     assert 0 < by_size.held < 200
+
+
+ANYHOW = """
+device: anyhow
+chips:
+  tile:
+    variables: {level: {range: [0, 2], start: [0, 2]}}
+    states: {on: {rest: true}}
+    rules:
+      down: {if: level > 0, do: [level -= 1]}
+"""
+
+
+def test_a_walk_begins_before_the_start_where_there_are_several() -> None:
+    """The first choice is how the device begins; only then are there steps. One of the starts has
+    none, and nothing leads back to the choice.
+    """
+    product = compose(device_from(ANYHOW))
+    walk = PageWalk(product)
+    walk.grow(WalkLimits())
+    kinds = [kind for kind, *_ in walk.tellings]
+    targets = [steps[1::2] for steps in walk.steps if steps is not None]
+    assert targets == [[1, 2], [], [3], [1]]
+    assert kinds == ["start", "start", "rule"]
