@@ -27,8 +27,8 @@ from modecheck.engine.gpu.kernel_code import BLOCK, GpuKernel, kept_ptx
 
 BLOCKS_A_PROCESSOR = 16
 """Blocks of a multiprocessor: as many threads as it can run at the same time."""
-OUT_OF_MEMORY = 2
-"""CUDA_ERROR_OUT_OF_MEMORY of the driver's interface."""
+OUT_OF_MEMORY, HAS_ACCESS = 2, 704
+"""CUDA_ERROR_OUT_OF_MEMORY and CUDA_ERROR_PEER_ACCESS_ALREADY_ENABLED of the driver's interface."""
 
 
 def why_no_gpu() -> str:
@@ -108,7 +108,7 @@ class CudaDevice:
         self._kernels: dict[str, CudaKernel] = {}
         self._configs: dict[int, Any] = {}
         self._context: Any = None
-        self._reached = {number}
+        self._reads = {number: True}
 
     def _use(self) -> None:
         """Have what is called next be about this GPU."""
@@ -174,26 +174,29 @@ class CudaDevice:
 
     def bring(self, other: KernelDevice, source: DeviceArray, target: DeviceArray) -> None:
         assert isinstance(other, CudaDevice)
-        if other is self:
-            self.copy(source, target, source.count)
-            return
         self._use()
-        if other._number not in self._reached:
-            self._reach(other)
         self._done(
             self._driver.cuMemcpyPeerAsync(
                 target.address, self._context, source.address, other._context, source.bytes, 0
             )
         )
 
-    def _reach(self, other: CudaDevice) -> None:
-        """Have copies from another GPU go there directly, if they can: otherwise the driver takes
-        them through the memory of the machine.
+    def can_read(self, other: KernelDevice) -> bool:
+        assert isinstance(other, CudaDevice)
+        if other._number not in self._reads:
+            self._use()
+            self._reads[other._number] = self._reach(other)
+        return self._reads[other._number]
+
+    def _reach(self, other: CudaDevice) -> bool:
+        """Ask for access to the memory of another GPU; whether there is. Without it, the driver
+        takes copies through the memory of the machine.
         """
         devices = [self._done(self._driver.cuDeviceGet(one._number)) for one in (self, other)]
-        if self._done(self._driver.cuDeviceCanAccessPeer(*devices)):
-            self._driver.cuCtxEnablePeerAccess(other._context, 0)  # an error leaves it as it was
-        self._reached.add(other._number)
+        if not self._done(self._driver.cuDeviceCanAccessPeer(*devices)):
+            return False
+        (error,) = self._driver.cuCtxEnablePeerAccess(other._context, 0)
+        return int(error) in (0, HAS_ACCESS)
 
     def free_bytes(self) -> int:
         self._use()

@@ -78,6 +78,9 @@ class KernelDevice(Protocol):
     def copy(self, source: DeviceArray, target: DeviceArray, count: int) -> None:
         """Copy the first elements of an array to another one."""
 
+    def can_read(self, other: KernelDevice) -> bool:
+        """Whether kernels here can read arrays of another device, which was used before."""
+
     def bring(self, other: KernelDevice, source: DeviceArray, target: DeviceArray) -> None:
         """Copy an array of another device to one of this, before whatever is launched next. The
         other one must have finished what writes to it.

@@ -61,6 +61,7 @@ class DeviceRoom:
         self.count = self.begun = self.transitions = self.made_before = 0
         self.layers: list[int] = []
         self.is_limited = False
+        self._new_of_each = 0.0
         self.words = layout.words
         self.shape = (0,) * self.words
         refill = (
@@ -113,8 +114,18 @@ class DeviceRoom:
 
     def expanded(self, upto: int, counters: Array) -> None:
         """The states before `upto` are expanded, as the counters say."""
+        new = int(counters[FOUND]) - self.count
+        self._new_of_each = new / max(upto - self.begun, 1)
         self.begun = upto
         self.count, self.transitions = int(counters[FOUND]), int(counters[TRANSITIONS])
+
+    def make_ready(self, states: int) -> bool:
+        """Grow at once if there is no room for what so many states lead to, should they lead to as
+        many new ones as those before: so they need not be expanded twice. Whether there is still a
+        table: where it grows no more, there may be room enough.
+        """
+        is_short = self.count + states * self._new_of_each > self.most
+        return not is_short or self.grow(self.count) or self.table is not NOTHING
 
     def make_table(self) -> None:
         """A table of all states, in place of the one that was given back."""
@@ -132,6 +143,7 @@ class DeviceRoom:
             return False
         device, before = self.device, self.states
         device.free(self.table)
+        self.table = NOTHING
         try:
             states = device.array(most * self.words, np.uint64, None)
             device.copy(before, states, self.count * self.words)

@@ -62,8 +62,10 @@ class SingleDevice(Crew):
     def expand(self, ends: Sequence[int]) -> DeviceRoom | None:
         (room,) = self.rooms
         upto = min(room.begun + self._chunk, ends[0])
-        rooms = (room.states, room.table, room.most, room.counters)
         work = upto - room.begun
+        if not room.make_ready(work):
+            return room
+        rooms = (room.states, room.table, room.most, room.counters)
         room.device.launch(self._find, work, room.shape, room.begun, upto, *rooms)
         counters = room.outcome()
         if counters[IS_HALTED]:

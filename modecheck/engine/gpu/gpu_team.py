@@ -1,9 +1,9 @@
 """Several devices find states together: each state belongs to one of them, by its hash.
 
 Levels go in lock step, and so does each part of a level: every device expands some of its states
-and writes what belongs to another one into its outbox; then outboxes are copied to whom they are
-for, and entered there. All devices do so at the same time, as launches are not waited for before
-all have begun.
+and writes what belongs to another one into its outbox; then each enters what the others wrote for
+it, reading their memory, or a copy where it cannot. All devices do so at the same time, as launches
+are not waited for before all have begun.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from itertools import accumulate, pairwise
 
 import numpy as np
 
-from modecheck.engine.gpu.device_memory import part_of
+from modecheck.engine.gpu.device_memory import DeviceArray, part_of
 from modecheck.engine.gpu.finding_kernels import reached_from
 from modecheck.engine.gpu.found_states import MOST_STATES, NOTHING, WORD, DeviceRoom
 from modecheck.engine.gpu.gpu_crew import STATES_A_THREAD, Crew
@@ -42,20 +42,25 @@ MOST_DEVICES = 128
 
 
 class TeamDevice:
-    """A device of a team: its room, what it writes for others, and what these wrote for it."""
+    """A device of a team: its room, what it writes for others, and copies of what these wrote for
+    it. Raises `MemoryError`.
+    """
 
     def __init__(
-        self, room: DeviceRoom, number: int, devices: int, machine: CompiledProduct, recent: int
+        self, rooms: Sequence[DeviceRoom], number: int, machine: CompiledProduct, recent: int
     ) -> None:
+        self.room = room = rooms[number]
         device, words, most = room.device, room.words, machine.most_records
-        self.room, self.number, self._devices = room, number, devices
+        self.number, self._devices = number, len(rooms)
+        devices, copies = len(rooms), not all(device.can_read(one.device) for one in rooms)
         share = room.bound // OUTBOX_SHARE // WORD
         self.capacity = max(most, min(device.threads * SENT_A_THREAD, share // words // devices))
         self._recent = self.outbox = self.inbox = NOTHING
         try:
             self._recent = device.array(min(recent, share), np.uint64)
             self.outbox = device.array(self.capacity * words * devices, np.uint64, None)
-            self.inbox = device.array(self.capacity * words * devices, np.uint64, None)
+            if copies:
+                self.inbox = device.array(self.outbox.count, np.uint64, None)
         except MemoryError:
             self.give_back()
             raise
@@ -68,7 +73,7 @@ class TeamDevice:
         self._most_chunk = device.threads * STATES_A_THREAD
         self._expect(most)
         self._upto = 0
-        self.received = 0
+        self._arrived: list[DeviceArray] = []
         self.sent = [0] * devices
 
     def begin_part(self, end: int) -> None:
@@ -109,32 +114,36 @@ class TeamDevice:
         self._chunk = min(max(int(expected), 1), self._most_chunk)
 
     def receive(self, others: Sequence[TeamDevice]) -> None:
-        """Begin to enter what others have sent here."""
-        room, words, self.received = self.room, self.room.words, 0
+        """Begin to enter what others have sent here: it is read where they wrote it, or copied."""
+        device, words, copied = self.room.device, self.room.words, 0
+        self._arrived = []
         for other in others:
-            count = other.sent[self.number]
-            if count:
-                source = part_of(other.outbox, self.number * other.capacity * words, count * words)
-                target = part_of(self.inbox, self.received * words, count * words)
-                room.device.bring(other.room.device, source, target)
-                self.received += count
-        if self.received:
-            self._begin_entering()
+            size = other.sent[self.number] * words
+            source = part_of(other.outbox, self.number * other.capacity * words, size)
+            if size and not device.can_read(other.room.device):
+                target = part_of(self.inbox, copied, size)
+                device.bring(other.room.device, source, target)
+                source, copied = target, copied + size
+            if size:
+                self._arrived.append(source)
+        self._begin_entering()
 
     def _begin_entering(self) -> None:
         room = self.room
-        room.device.launch(
-            self._enter, self.received, room.shape, self.received, self.inbox, room.states,
-            room.table, room.most, room.counters,
-        )  # fmt: skip
+        for words in self._arrived:
+            count = words.count // room.words
+            room.device.launch(
+                self._enter, count, room.shape, count, words, room.states, room.table, room.most,
+                room.counters,
+            )  # fmt: skip
 
     def end_receiving(self) -> bool:
         """Wait for that, and grow until it is done; whether there is room."""
         room = self.room
-        while self.received:
+        while self._arrived:
             counters = room.outcome()
             if not counters[IS_HALTED]:
-                room.count, self.received = int(counters[FOUND]), 0
+                room.count, self._arrived = int(counters[FOUND]), []
             elif room.grow(int(counters[FOUND])):
                 self._begin_entering()
             else:
@@ -155,8 +164,8 @@ class Team(Crew):
     def __init__(self, rooms: Sequence[DeviceRoom], machine: CompiledProduct, recent: int) -> None:
         self.rooms, self._members = rooms, list[TeamDevice]()
         try:
-            for number, room in enumerate(rooms):
-                self._members.append(TeamDevice(room, number, len(rooms), machine, recent))
+            for number in range(len(rooms)):
+                self._members.append(TeamDevice(rooms, number, machine, recent))
         except MemoryError:
             self.give_back()
             raise

@@ -38,12 +38,15 @@ class HostKernel:
 
 
 class HostDevice:
-    """See `KernelDevice`. With `memory`, no more bytes than that can be had."""
+    """See `KernelDevice`. With `memory`, no more bytes than that can be had; if it `copies`, it
+    does not read what others wrote.
+    """
 
     name = "the processor"
     threads = 1
 
-    def __init__(self, memory: int | None = None) -> None:
+    def __init__(self, memory: int | None = None, *, copies: bool = False) -> None:
+        self._copies = copies
         self._memory = memory
         self.taken = 0
 
@@ -75,6 +78,9 @@ class HostDevice:
 
     def copy(self, source: DeviceArray, target: DeviceArray, count: int) -> None:
         _values(target)[:count] = _values(source)[:count]
+
+    def can_read(self, other: KernelDevice) -> bool:
+        return other is self or not self._copies
 
     def bring(self, other: KernelDevice, source: DeviceArray, target: DeviceArray) -> None:  # noqa: ARG002 - all have one memory
         self.copy(source, target, source.count)

@@ -18,7 +18,8 @@ from modecheck.engine.contract.space import Limits
 from modecheck.engine.gpu import found_states, gpu_looking, gpu_reach
 from modecheck.engine.gpu.cuda_device import first_gpu, why_no_gpu
 from modecheck.engine.gpu.device_memory import KernelDevice
-from modecheck.engine.gpu.explore_on_gpu import explore_on_gpu
+from modecheck.engine.gpu.explore_on_gpu import explore_on_gpu, machine_of
+from modecheck.engine.gpu.gpu_reach import GpuReach
 from modecheck.engine.gpu.host_device import HostDevice
 from modecheck.engine.native.graph import CompiledExploration, as_compiled
 from modecheck.engine.search.exploration import Silent
@@ -80,6 +81,28 @@ def test_room_that_runs_out_grows(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(found_states, "GROWTH", 2)
     assert_identical(product_of(TWO_WORDS))
     assert_identical(product_of(counters(2)))
+
+
+class Crowded(HostDevice):
+    """Somebody else takes the memory that it would need to grow."""
+
+    def array(self, count: int, kind: Any, fill: int | None = 0) -> Any:
+        if count > 3_000:
+            raise MemoryError
+        return super().array(count, kind, fill)
+
+
+def test_memory_that_others_took_meanwhile_is_told() -> None:
+    """States that were found are kept, though the table is given back before there is a larger
+    one.
+    """
+    machine = machine_of(product_of(counters(5)), ())
+    found = GpuReach([Crowded()], machine, Limits(), Silent(), room=1_000).run()
+    assert found.stopped_by == "lack of memory of the processor"
+    assert 500 < found.count <= 1_000
+    words = np.empty(found.count, np.uint64)
+    found.read_into(words)
+    assert len(set(words.tolist())) == found.count
 
 
 def test_too_little_memory_is_told(monkeypatch: pytest.MonkeyPatch) -> None:

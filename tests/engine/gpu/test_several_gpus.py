@@ -47,8 +47,12 @@ def hosts(count: int, memory: int | None = None) -> list[HostDevice]:
 
 @pytest.mark.parametrize(("count", "text"), [(2, counters(3)), (3, TWO_WORDS)])
 def test_several_devices_find_the_same(count: int, text: str) -> None:
-    """States are numbered alike, whatever device has them, and no transition is counted twice."""
-    assert_identical(product_of(text), *hosts(count))
+    """States are numbered alike, whatever device has them, and no transition is counted twice;
+    whether devices can read what others wrote or have to copy it.
+    """
+    for copies in (False, True):
+        own = [HostDevice(copies=copies) for _ in range(count)]
+        assert_identical(product_of(text), *own)
 
 
 def test_an_outbox_that_runs_over_loses_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
