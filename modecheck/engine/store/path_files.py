@@ -35,8 +35,9 @@ MOST_RANGES = 256
 """Ranges of states: their files are kept open."""
 FEWEST_STATES = 1 << 17
 """States of a range that are not worth being divided."""
-SHARES = 4
-"""Ranges for each who works, at least, so that all end at about the same time."""
+SHARES, LARGE = 4, 1 << 14
+"""Ranges for each who works, so that all end at about the same time; one where levels have fewer
+states than that, since sweeps go from level to level."""
 BYTES_OF_A_WORD, BYTES_OF_A_STEP = 64, 48
 """Memory that a state takes, for each of its words, when it is put in order, and a transition that
 waits for its number."""
@@ -100,9 +101,12 @@ def _ranges(folder: Path, records: Sequence[Finished], width: int, means: Means)
     try:
         rows = RowFile(path).rows()
     except DamagedFileError:
-        states = sum(sum(record.sizes) for record in records)
+        sizes = [size for record in records for size in record.sizes]
+        states, shares = sum(sizes), means.workers
+        if states > LARGE * len(sizes):
+            shares *= SHARES
         most = max(means.memory // (BYTES_OF_A_WORD * width), 1)
-        count = max(-(-states // most), min(states // FEWEST_STATES, SHARES * means.workers), 1)
+        count = max(-(-states // most), min(states // FEWEST_STATES, shares), 1)
         rows = rows_between_ranges(str(folder), records, width, min(count, MOST_RANGES))
         write_rows(path, width, [rows], durable=False)
     return named(rows, width)

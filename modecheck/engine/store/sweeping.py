@@ -10,7 +10,6 @@ import mmap
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -18,14 +17,15 @@ from numpy.typing import NDArray
 
 from modecheck.engine.native.graph_kernels import mark_states
 from modecheck.engine.native.growing_arrays import Words
-from modecheck.engine.store.numbering import Numbering, Numbers, numbering_of
+from modecheck.engine.store.numbering import Numbers, numbering_of
 from modecheck.engine.store.tasks import machine_of, opened
 from modecheck.engine.store.transition_files import Columns, TransitionFile, opened_transitions
 from modecheck.engine.store.transition_packing import (
     FAILING,
-    drop_gaining,
-    keep_followed,
-    put_new,
+    REMEMBERED,
+    Blocks,
+    StepFilter,
+    settle_blocks,
 )
 
 WORD = 64
@@ -118,57 +118,79 @@ def words_of(path: str, *, private: bool = False) -> Words:
 
 
 class _Sweep:
-    """What a sweep reads of the transitions of a part."""
+    """What a sweep reads of the transitions of a part. Those are followed that lead into the set
+    `into` if it has words.
+    """
 
-    def __init__(self, where: Where, part: Part, following: FollowedKinds) -> None:
+    def __init__(
+        self, where: Where, part: Part, following: FollowedKinds, into: Words = NO_WORDS
+    ) -> None:
         self._where, self._part, self._following = where, part, following
-        self.numbering: Numbering = numbering_of(where.folder, where.name)
-        self._gains = [words_of(path) for path in following.gains]
+        self._numbering = numbering_of(where.folder, where.name)
+        self._into = into
+        # Kernels are told their addresses, so they must stay there.
+        self._kept = [words_of(path) for path in following.gains]
+        self._gains = np.array([words.ctypes.data for words in self._kept], np.uint64)
 
-    def sections(self, *, back: bool = False) -> Iterator[tuple[int, int, int, int]]:
-        """Each level of each range, with the numbers of its first state and behind its last one;
-        with `back` from the last level on.
-        """
-        levels = range(*self._part.levels)
-        for level, own in product(levels[::-1] if back else levels, range(*self._part.ranges)):
-            count = int(self.numbering.counts[own, level])
-            begin = int(self.numbering.begins[own, level])
-            if count:
-                yield level, own, begin, begin + count
-
-    def columns(
-        self, section: tuple[int, int, int, int], wanted: Words, barred: Words, into: Words
-    ) -> Iterator[Columns]:
-        """The transitions that are followed, of states that are wanted, and lead into a set if it
-        has words.
-        """
-        level, own, begin, _ = section
-        file = self.file(own)
-        allowed = self._allowed(file)
-        for sources, kinds, targets in file.unpacked(level, begin, wanted, barred):
-            count = keep_followed(
-                sources, kinds, targets, sources.size, allowed, self._following.away, into
-            )
-            for gained in self._gains:
-                count = drop_gaining(sources, kinds, targets, count, gained)
-            if count:
-                yield sources[:count], kinds[:count], targets[:count]
+    @property
+    def ranges(self) -> range:
+        """The ranges of the part."""
+        return range(*self._part.ranges)
 
     def file(self, own: int) -> TransitionFile:
         """The transitions of a range."""
-        return opened_transitions(self.numbering.ranges.path(self._where.folder, "steps", own))
+        return opened_transitions(self._numbering.ranges.path(self._where.folder, "steps", own))
 
-    def kinds_of(self, file: TransitionFile) -> NDArray[np.int64]:
-        """The number of each kind of a file among all."""
-        return _numbers_of_kinds(self._where.kinds, file.about.kinds)
+    def blocks(self, own: int, levels: tuple[int, int]) -> Blocks:
+        """The blocks of a range in some levels."""
+        return self.file(own).blocks(levels, self._numbering.begins[own, slice(*levels)])
 
-    def _allowed(self, file: TransitionFile) -> NDArray[np.uint8]:
+    def columns(self, wanted: Words) -> Iterator[tuple[int, Columns]]:
+        """The transitions that are followed, of states that are in a set if it has words, range by
+        range.
+        """
+        for own in self.ranges:
+            blocks, steps = self.blocks(own, self._part.levels), self.steps(own)
+            for columns in self.file(own).followed(blocks, wanted, steps):
+                yield own, columns
+
+    def kinds_of(self, own: int) -> NDArray[np.int64]:
+        """The number of each kind of a range among all."""
+        return _numbers_of_kinds(self._where.kinds, self.file(own).about.kinds)
+
+    def steps(self, own: int) -> StepFilter:
+        """Which of the transitions of a range are followed."""
         allowed = np.zeros(int(FAILING) + 1, np.uint8)
-        every = np.frombuffer(self._following.kinds, np.uint8)
-        numbers = self.kinds_of(file)
-        allowed[: numbers.size] = every[numbers]
+        numbers = self.kinds_of(own)
+        allowed[: numbers.size] = np.frombuffer(self._following.kinds, np.uint8)[numbers]
         allowed[int(FAILING)] = self._following.failing
-        return allowed
+        return StepFilter(allowed, np.uint64(self._following.away), self._into, self._gains)
+
+    def settled(self, wanted: Words, barred: Words, *, adds: bool) -> SomeWords:
+        """Settle the set that transitions lead into (see `settle_blocks`), as long as that changes
+        it: what is changed of it.
+        """
+        begin, end = self._part.words
+        before, last = self._into[begin:end].copy(), np.empty(REMEMBERED, np.int64)
+        runs = [
+            (self.blocks(own, levels), own) for levels in self._together() for own in self.ranges
+        ]
+        steps = {own: self.steps(own) for own in self.ranges}
+        while sum(
+            settle_blocks(blocks, wanted, barred, steps[own], adds, last) for blocks, own in runs
+        ):
+            pass
+        changed = self._into[begin:end] ^ before
+        places = np.flatnonzero(changed)
+        return SomeWords(places + begin, changed[places])
+
+    def _together(self) -> list[tuple[int, int]]:
+        """Levels that are looked at together, from the last on: all if there is one range. Of
+        several, ranges lead from level to level to each other.
+        """
+        if len(self.ranges) == 1:
+            return [self._part.levels]
+        return [(level, level + 1) for level in reversed(range(*self._part.levels))]
 
 
 def _distinct(numbers: Numbers) -> Numbers:
@@ -184,24 +206,18 @@ def sources_in(where: Where, part: Part, following: FollowedKinds, of: str, into
     """The states, of a set if one is given, with a followed transition, into a set if one is
     given.
     """
-    sweep, own, goal = _Sweep(where, part, following), words_of(of), words_of(into)
-    found = [
-        _distinct(sources)
-        for section in sweep.sections()
-        for sources, _, _ in sweep.columns(section, own, NO_WORDS, goal)
-    ]
-    return SomeWords.of(_together(found))
+    sweep = _Sweep(where, part, following, words_of(into))
+    return SomeWords.of(
+        _together([_distinct(sources) for _, (sources, *_) in sweep.columns(words_of(of))])
+    )
 
 
 def targets_of(where: Where, part: Part, following: FollowedKinds, of: str) -> SomeWords:
     """The states behind followed transitions of a set."""
-    sweep, own = _Sweep(where, part, following), words_of(of)
-    found = [
-        np.unique(targets)
-        for section in sweep.sections()
-        for _, _, targets in sweep.columns(section, own, NO_WORDS, NO_WORDS)
-    ]
-    return SomeWords.of(_together(found))
+    sweep = _Sweep(where, part, following)
+    return SomeWords.of(
+        _together([np.unique(targets) for _, (*_, targets) in sweep.columns(words_of(of))])
+    )
 
 
 def widened(
@@ -210,49 +226,16 @@ def widened(
     """The states that are not in a set, but in another one if one is given, from which a path of
     followed transitions of such states leads into it.
     """
-    sweep, found = _Sweep(where, part, following), []
-    goal, own = words_of(into, private=True), words_of(inside)
-    more = True
-    while more:
-        more = False
-        for section in sweep.sections(back=True):
-            for sources, _, _ in sweep.columns(section, own, goal, goal):
-                count = put_new(sources, sources.size, goal, 0)
-                found.append(sources[:count].copy())
-                more |= count > 0
-    return SomeWords.of(_together(found))
+    goal = words_of(into, private=True)
+    return _Sweep(where, part, following, goal).settled(words_of(inside), goal, adds=True)
 
 
 def trimmed(where: Where, part: Part, following: FollowedKinds, of: str) -> SomeWords:
     """The states of a set from which no path of followed transitions goes on inside for ever, as
     far as that depends on these states alone.
     """
-    sweep, own = _Sweep(where, part, following), words_of(of, private=True)
-    found: list[Numbers] = []
-    more = True
-    while more:
-        more = False
-        for section in sweep.sections(back=True):
-            *_, begin, end = section
-            base, last = begin // WORD, -(-end // WORD)
-            left = np.zeros(last - base, np.uint64)
-            for sources, _, _ in sweep.columns(section, own, NO_WORDS, own):
-                put_new(sources, sources.size, left, base * WORD)
-            gone = own[base:last] & ~left & _within(begin, end)
-            if gone.any():
-                own[base:last] &= ~gone
-                found.append(numbers_in(gone, base))
-                more = True
-    return SomeWords.of(_together(found))
-
-
-def _within(begin: int, end: int) -> Words:
-    """Words of the states from `begin` to `end`, from that of the first one on."""
-    base, last = begin // WORD, -(-end // WORD)
-    words = np.full(last - base, 0xFFFFFFFFFFFFFFFF, np.uint64)
-    words[0] &= np.uint64(0xFFFFFFFFFFFFFFFF << begin % WORD & 0xFFFFFFFFFFFFFFFF)
-    words[-1] &= np.uint64(0xFFFFFFFFFFFFFFFF >> -end % WORD)
-    return words
+    own = words_of(of, private=True)
+    return _Sweep(where, part, following, own).settled(own, NO_WORDS, adds=False)
 
 
 def numbers_in(words: Words, base: int) -> Numbers:
@@ -265,18 +248,14 @@ def source_to(where: Where, part: Part, number: int, among: str, bounds: tuple[i
     """The first state within some bounds, and of a set if one is given, with a transition to a
     state, or -1.
     """
-    following = FollowedKinds(b"\1" * len(where.kinds))
-    sweep, own = _Sweep(where, part, following), words_of(among)
-    for section in sweep.sections():
-        *_, first, behind = section
-        if behind <= bounds[0] or first >= bounds[1]:
-            continue
-        for sources, _, targets in sweep.columns(section, own, NO_WORDS, NO_WORDS):
-            own_sources = sources[targets == number]
-            inside = own_sources[(own_sources >= bounds[0]) & (own_sources < bounds[1])]
-            if inside.size:
-                return int(inside[0])
-    return -1
+    sweep = _Sweep(where, part, FollowedKinds(b"\1" * len(where.kinds)))
+    found = -1
+    for _, (sources, _, targets) in sweep.columns(words_of(among)):
+        own = sources[targets == number]
+        inside = own[(own >= bounds[0]) & (own < bounds[1])]
+        if inside.size and not 0 <= found < inside[0]:
+            found = int(inside[0])
+    return found
 
 
 def transitions_in(where: Where, part: Part, of: str, most: int) -> Columns | None:
@@ -284,16 +263,18 @@ def transitions_in(where: Where, part: Part, of: str, most: int) -> Columns | No
     more than `most`.
     """
     sweep = _Sweep(where, part, FollowedKinds(b"\1" * len(where.kinds)))
-    own, total = words_of(of), 0
+    total = 0
     found: list[Columns] = []
-    for section in sweep.sections():
-        kinds_of = sweep.kinds_of(sweep.file(section[1])).astype(np.uint16)
-        for sources, kinds, targets in sweep.columns(section, own, NO_WORDS, NO_WORDS):
-            total += sources.size
-            if total > most:
-                return None
-            found.append((sources.copy(), kinds_of[kinds], targets.copy()))
-    return columns_together(found)
+    for own, (sources, kinds, targets) in sweep.columns(words_of(of)):
+        total += sources.size
+        if total > most:
+            return None
+        numbers = sweep.kinds_of(own).astype(np.uint16)
+        found.append((sources.copy(), numbers[kinds], targets.copy()))
+    columns = columns_together(found)
+    order = np.argsort(columns[0], kind="stable")
+    sources, kinds, targets = (column[order] for column in columns)
+    return sources, kinds, targets
 
 
 def columns_together(parts: list[Columns]) -> Columns:
@@ -310,9 +291,13 @@ def _selected(where: Where, part: Part, told: Callable[[Words], NDArray[np.uint6
     """A word of each state, told by the words of some states."""
     numbering = numbering_of(where.folder, where.name)
     found = np.empty(part.end - part.begin, np.uint64)
-    for level, own, begin, end in _Sweep(where, part, FollowedKinds(b"")).sections():
-        file = opened(numbering.ranges.path(where.folder, "ordered", own))
-        found[begin - part.begin : end - part.begin] = told(file.rows(level))
+    for own in range(*part.ranges):
+        words = told(
+            opened(numbering.ranges.path(where.folder, "ordered", own)).levels(*part.levels)
+        )
+        counts = numbering.counts[own, slice(*part.levels)]
+        shifts = numbering.begins[own, slice(*part.levels)] - np.cumsum(counts) + counts
+        found[np.arange(words.size) + np.repeat(shifts, counts) - part.begin] = words
     return found
 
 

@@ -25,8 +25,10 @@ from modecheck.engine.store.transition_packing import (
     LONGEST,
     REMEMBERED,
     STATES_TOGETHER,
+    Blocks,
+    StepFilter,
     pack_states,
-    unpack_some,
+    unpack_followed,
 )
 
 MAGIC, HEADER = int.from_bytes(b"steps v1", "little"), 7
@@ -217,21 +219,27 @@ class TransitionFile:
         self._offsets = np.frombuffer(region, np.int64, blocks, at)
         self._packed = np.frombuffer(region, np.uint8, size, at + 8 * blocks)
 
-    def unpacked(self, level: int, first: int, wanted: Words, barred: Words) -> Iterator[Columns]:
-        """The transitions of those states of a level that are in the set `wanted`, if it has words,
-        and not in the set `barred`, some at a time, in order. The first state has the number
-        `first`. What is told before is overwritten.
+    def blocks(self, levels: tuple[int, int], begins: Array) -> Blocks:
+        """The blocks of some levels, whose first states have the numbers `begins`."""
+        counts, first = self._levels[slice(*levels)].T
+        sizes = -(-counts // STATES_TOGETHER)
+        begin, end = int(first[0]), int(first[-1] + sizes[-1])
+        before = STATES_TOGETHER * (np.arange(begin, end) - np.repeat(first, sizes))
+        firsts = np.repeat(begins, sizes) + before
+        ends = firsts + np.minimum(np.repeat(counts, sizes) - before, STATES_TOGETHER)
+        return Blocks(self._packed, self._offsets[begin:end], firsts, ends)
+
+    def followed(self, blocks: Blocks, wanted: Words, steps: StepFilter) -> Iterator[Columns]:
+        """The transitions that are followed, of those states in some blocks that are in a set if it
+        has words, some at a time, in order. What is told before is overwritten.
         """
-        count, begin = self._levels[level].tolist()
-        end = begin + -(-count // STATES_TOGETHER)
-        room = max(UNPACKED_AT_ONCE, self._most)
+        room = max(min(UNPACKED_AT_ONCE, self._most * blocks.offsets.size), self._most)
         sources, targets = np.empty(room, np.uint32), np.empty(room, np.uint32)
-        kinds, last, block = np.empty(room, np.uint16), np.empty(REMEMBERED, np.int64), begin
-        while block < end:
-            block, filled = unpack_some(
-                self._packed, self._offsets, begin, block, end, first, count, wanted, barred,
-                self._most, last, sources, kinds, targets,
-            )  # fmt: skip
+        kinds, last, block = np.empty(room, np.uint16), np.empty(REMEMBERED, np.int64), 0
+        while block < blocks.offsets.size:
+            block, filled = unpack_followed(
+                blocks, block, wanted, steps, self._most, last, sources, kinds, targets
+            )
             if filled:
                 yield sources[:filled], kinds[:filled], targets[:filled]
 

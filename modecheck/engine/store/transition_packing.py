@@ -9,13 +9,14 @@ numbers of seven bits a byte, the lowest first, of which all bytes but the last 
 
 from __future__ import annotations
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
 from modecheck.engine.language.annotations import I64s, U8s, U16s, U32s, U64s
+from modecheck.engine.language.intrinsics import word_at
 from modecheck.engine.language.kernel import Kernel
-from modecheck.engine.native.native_numbers import U0, U1
+from modecheck.engine.native.native_numbers import U0, U1, U8
 
 LONGEST = 8
 """Bytes of a packed transition at the most: three of its kind, five of its target."""
@@ -23,7 +24,7 @@ STATES_TOGETHER = 256
 """States of a block: few enough that where a sweep asks for few states little is unpacked."""
 REMEMBERED = 1 << 10
 """Kinds whose last target is remembered."""
-FAILING = np.uint16(0xFFFF)
+FAILING = np.uint64(0xFFFF)
 """Stands for the kind of a step that fails, which leads nowhere, and is told as one in place."""
 LOW6, SIX = np.uint64(63), np.uint64(6)
 SEVEN, MORE = np.uint64(7), np.uint64(128)
@@ -52,6 +53,21 @@ def get_number(packed: U8s, at: int) -> Any:
         at += 1
     value |= np.uint64(packed[at]) << shift
     return value, at + 1
+
+
+@Kernel
+def get_step(packed: U8s, at: int, last: I64s) -> Any:
+    """The kind and the target of a transition that is packed at a place, and where the next one
+    begins. `last` has the last targets.
+    """
+    kind, at = get_number(packed, at)
+    step, at = get_number(packed, at)
+    place = np.int64(kind & np.uint64(REMEMBERED - 1))
+    if step & U1 != U0:
+        last[place] -= np.int64(step >> U1)
+    else:
+        last[place] += np.int64(step >> U1)
+    return kind, last[place], at
 
 
 @Kernel
@@ -145,130 +161,116 @@ def some_wanted(wanted: U64s, barred: U64s, first: int, end: int) -> Any:
     return False
 
 
-@Kernel
-def unpack_block(
-    packed: U8s,
-    at: int,
-    first: int,
-    end: int,
-    wanted: U64s,
-    barred: U64s,
-    last: I64s,
-    sources: U32s,
-    kinds: U16s,
-    targets: U32s,
-    filled: int,
-) -> Any:
-    """Unpack the transitions of those of the states from `first` to `end` that are wanted; how many
-    there are then.
+class Blocks(NamedTuple):
+    """Blocks of packed transitions: where each begins among the bytes, and the numbers of its first
+    state and behind its last one.
     """
-    for slot in range(last.size):
-        last[slot] = 0
-    for state in range(first, end):
-        head, at = get_number(packed, at)
-        take = is_wanted(wanted, barred, state)
-        if take and head & U1 != U0:
-            sources[filled], kinds[filled] = np.uint32(state), FAILING
-            targets[filled] = np.uint32(state)
-            filled += 1
-        for _ in range(np.int64(head >> U1)):
-            kind, at = get_number(packed, at)
-            step, at = get_number(packed, at)
-            place = np.int64(kind & np.uint64(REMEMBERED - 1))
-            if step & U1 != U0:
-                last[place] -= np.int64(step >> U1)
-            else:
-                last[place] += np.int64(step >> U1)
-            if take:
-                sources[filled], kinds[filled] = np.uint32(state), np.uint16(kind)
-                targets[filled] = np.uint32(last[place])
-                filled += 1
-    return filled
+
+    packed: U8s
+    offsets: I64s
+    firsts: I64s
+    ends: I64s
+
+
+class StepFilter(NamedTuple):
+    """Which transitions are followed: those whose kind is `allowed`, with `away` those alone that
+    lead away, into the set `into` if it has words, and from outside into none of the sets whose
+    words are at the addresses `gains`.
+    """
+
+    allowed: U8s
+    away: np.uint64
+    into: U64s
+    gains: U64s
 
 
 @Kernel
-def unpack_some(
-    packed: U8s,
-    offsets: I64s,
-    begin: int,
+def holds_at(address: np.uint64, number: int) -> Any:
+    """Whether a state is in the set whose words are at an address."""
+    word = word_at(address + (np.uint64(number) >> SIX) * U8)
+    return word >> (np.uint64(number) & LOW6) & U1 != U0
+
+
+@Kernel
+def is_followed(steps: StepFilter, source: int, kind: np.uint64, target: int) -> Any:
+    """Whether a transition is followed."""
+    if steps.allowed[kind] == 0 or (steps.away != U0 and source == target):
+        return False
+    if steps.into.size > 0 and not is_in(steps.into, target):
+        return False
+    for number in range(steps.gains.size):
+        address = steps.gains[number]
+        if holds_at(address, target) and not holds_at(address, source):
+            return False
+    return True
+
+
+@Kernel
+def unpack_followed(
+    blocks: Blocks,
     block: int,
-    end: int,
-    first: int,
-    count: int,
     wanted: U64s,
-    barred: U64s,
+    steps: StepFilter,
     most: int,
     last: I64s,
     sources: U32s,
     kinds: U16s,
     targets: U32s,
 ) -> Any:
-    """Unpack the transitions of wanted states from a block on, up to the block `end`, or until
-    there is no room for those of one more, which has no more than `most`; the next block, and how
-    many there are. The block `begin` is the first one of `count` states, and has that with the
-    number `first`.
+    """Unpack the transitions that are followed, of states that are wanted, from a block on, up to
+    the last one, or until there is no room for those of one more, which has no more than `most`;
+    the next block, and how many there are.
     """
-    filled = np.int64(0)
-    while block < end and filled + most <= sources.size:
-        row = (block - begin) * STATES_TOGETHER
-        low, high = first + row, first + min(row + STATES_TOGETHER, count)
-        if some_wanted(wanted, barred, low, high):
-            filled = unpack_block(
-                packed, offsets[block], low, high, wanted, barred, last, sources, kinds, targets,
-                filled,
-            )  # fmt: skip
+    packed, filled = blocks.packed, np.int64(0)
+    nobody = wanted[:0]
+    while block < blocks.offsets.size and filled + most <= sources.size:
+        first, end, at = blocks.firsts[block], blocks.ends[block], blocks.offsets[block]
         block += 1
+        if not some_wanted(wanted, nobody, first, end):
+            continue
+        for slot in range(last.size):
+            last[slot] = 0
+        for state in range(first, end):
+            head, at = get_number(packed, at)
+            take = is_wanted(wanted, nobody, state)
+            if take and head & U1 != U0 and is_followed(steps, state, FAILING, state):
+                sources[filled], kinds[filled] = np.uint32(state), np.uint16(FAILING)
+                targets[filled] = np.uint32(state)
+                filled += 1
+            for _ in range(np.int64(head >> U1)):
+                kind, target, at = get_step(packed, at, last)
+                if take and is_followed(steps, state, kind, target):
+                    sources[filled], kinds[filled] = np.uint32(state), np.uint16(kind)
+                    targets[filled] = np.uint32(target)
+                    filled += 1
     return block, filled
 
 
 @Kernel
-def keep_followed(
-    sources: U32s,
-    kinds: U16s,
-    targets: U32s,
-    count: int,
-    allowed: U8s,
-    away: bool,
-    into: U64s,
+def settle_blocks(
+    blocks: Blocks, wanted: U64s, barred: U64s, steps: StepFilter, adds: bool, last: I64s
 ) -> Any:
-    """Move to the front those transitions whose kind is allowed, with `away` those alone that lead
-    away, and that lead into a set if it has words; how many there are.
+    """Look from the last block to the first at states that are wanted and not barred: put those
+    with a transition that is followed into the set that it leads into, or unless it `adds`, take
+    those without one out of it. How many there are.
     """
-    kept = np.int64(0)
-    for edge in range(count):
-        taken = allowed[kinds[edge]] != 0 and not (away and sources[edge] == targets[edge])
-        if taken and (into.size == 0 or is_in(into, targets[edge])):
-            sources[kept], kinds[kept] = sources[edge], kinds[edge]
-            targets[kept] = targets[edge]
-            kept += 1
-    return kept
-
-
-@Kernel
-def drop_gaining(sources: U32s, kinds: U16s, targets: U32s, count: int, marked: U64s) -> Any:
-    """Move to the front those transitions that do not lead from outside of a set into it; how many
-    there are.
-    """
-    kept = np.int64(0)
-    for edge in range(count):
-        if not is_in(marked, targets[edge]) or is_in(marked, sources[edge]):
-            sources[kept], kinds[kept] = sources[edge], kinds[edge]
-            targets[kept] = targets[edge]
-            kept += 1
-    return kept
-
-
-@Kernel
-def put_new(numbers: U32s, count: int, own: U64s, base: int) -> Any:
-    """Put states into a set, whose first word has the state `base`; those that were not there are
-    moved to the front, and how many there are.
-    """
-    kept = np.int64(0)
-    for place in range(count):
-        number = np.int64(numbers[place])
-        if not is_in(own, number - base):
-            at = number - base
-            own[at >> 6] |= U1 << (np.uint64(at) & LOW6)
-            numbers[kept] = np.uint32(number)
-            kept += 1
-    return kept
+    packed, own, changed = blocks.packed, steps.into, np.int64(0)
+    for number in range(blocks.offsets.size):
+        block = blocks.offsets.size - 1 - number
+        first, end, at = blocks.firsts[block], blocks.ends[block], blocks.offsets[block]
+        if not some_wanted(wanted, barred, first, end):
+            continue
+        for slot in range(last.size):
+            last[slot] = 0
+        for state in range(first, end):
+            head, at = get_number(packed, at)
+            take = is_wanted(wanted, barred, state)
+            found = False
+            for _ in range(np.int64(head >> U1)):
+                kind, target, at = get_step(packed, at, last)
+                if take and not found:
+                    found = is_followed(steps, state, kind, target)
+            if take and found == adds:
+                own[state >> 6] ^= U1 << (np.uint64(state) & LOW6)
+                changed += 1
+    return changed
