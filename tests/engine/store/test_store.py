@@ -206,6 +206,7 @@ def test_a_full_disk_is_told_and_made_good(tmp_path: Path, monkeypatch: pytest.M
 
     device = read_device(str(MODELS / "faulty" / "late_answer.yaml"))
     monkeypatch.setattr(path_files, "FEWEST_STATES", 20)
+    monkeypatch.setattr(path_files, "LARGE", 0)
     monkeypatch.setattr(path_files, "make_transitions_of", full)
     stopped = explore_variant(device, search=Search(store=str(tmp_path), threads=1))
     assert stopped.exploration.stopped_by == store_explorer.LACK_OF_SPACE

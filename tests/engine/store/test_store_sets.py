@@ -41,6 +41,7 @@ def divided(few: int, states: int, together: int) -> Iterator[None]:
     with (
         mock.patch.object(small_levels, "FEW", few),
         mock.patch.object(path_files, "FEWEST_STATES", states),
+        mock.patch.object(path_files, "LARGE", 0),
         mock.patch.object(store_sets, "TOGETHER", together),
     ):
         yield
