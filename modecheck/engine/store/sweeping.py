@@ -23,7 +23,7 @@ from modecheck.engine.store.transition_files import Columns, TransitionFile, ope
 from modecheck.engine.store.transition_packing import (
     FAILING,
     REMEMBERED,
-    Blocks,
+    PackedSteps,
     StepFilter,
     settle_blocks,
 )
@@ -141,7 +141,7 @@ class _Sweep:
         """The transitions of a range."""
         return opened_transitions(self._numbering.ranges.path(self._where.folder, "steps", own))
 
-    def blocks(self, own: int, levels: tuple[int, int]) -> Blocks:
+    def blocks(self, own: int, levels: tuple[int, int]) -> PackedSteps:
         """The blocks of a range in some levels."""
         return self.file(own).blocks(levels, self._numbering.begins[own, slice(*levels)])
 

@@ -25,7 +25,7 @@ from modecheck.engine.store.transition_packing import (
     LONGEST,
     REMEMBERED,
     STATES_TOGETHER,
-    Blocks,
+    PackedSteps,
     StepFilter,
     pack_states,
     unpack_followed,
@@ -219,7 +219,7 @@ class TransitionFile:
         self._offsets = np.frombuffer(region, np.int64, blocks, at)
         self._packed = np.frombuffer(region, np.uint8, size, at + 8 * blocks)
 
-    def blocks(self, levels: tuple[int, int], begins: Array) -> Blocks:
+    def blocks(self, levels: tuple[int, int], begins: Array) -> PackedSteps:
         """The blocks of some levels, whose first states have the numbers `begins`."""
         counts, first = self._levels[slice(*levels)].T
         sizes = -(-counts // STATES_TOGETHER)
@@ -227,9 +227,9 @@ class TransitionFile:
         before = STATES_TOGETHER * (np.arange(begin, end) - np.repeat(first, sizes))
         firsts = np.repeat(begins, sizes) + before
         ends = firsts + np.minimum(np.repeat(counts, sizes) - before, STATES_TOGETHER)
-        return Blocks(self._packed, self._offsets[begin:end], firsts, ends)
+        return PackedSteps(self._packed, self._offsets[begin:end], firsts, ends)
 
-    def followed(self, blocks: Blocks, wanted: Words, steps: StepFilter) -> Iterator[Columns]:
+    def followed(self, blocks: PackedSteps, wanted: Words, steps: StepFilter) -> Iterator[Columns]:
         """The transitions that are followed, of those states in some blocks that are in a set if it
         has words, some at a time, in order. What is told before is overwritten.
         """

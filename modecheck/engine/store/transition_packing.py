@@ -161,8 +161,8 @@ def some_wanted(wanted: U64s, barred: U64s, first: int, end: int) -> Any:
     return False
 
 
-class Blocks(NamedTuple):
-    """Blocks of packed transitions: where each begins among the bytes, and the numbers of its first
+class PackedSteps(NamedTuple):
+    """PackedSteps of packed transitions: where each begins among the bytes, and the numbers of its first
     state and behind its last one.
     """
 
@@ -207,7 +207,7 @@ def is_followed(steps: StepFilter, source: int, kind: np.uint64, target: int) ->
 
 @Kernel
 def unpack_followed(
-    blocks: Blocks,
+    blocks: PackedSteps,
     block: int,
     wanted: U64s,
     steps: StepFilter,
@@ -248,7 +248,7 @@ def unpack_followed(
 
 @Kernel
 def settle_blocks(
-    blocks: Blocks, wanted: U64s, barred: U64s, steps: StepFilter, adds: bool, last: I64s
+    blocks: PackedSteps, wanted: U64s, barred: U64s, steps: StepFilter, adds: bool, last: I64s
 ) -> Any:
     """Look from the last block to the first at states that are wanted and not barred: put those
     with a transition that is followed into the set that it leads into, or unless it `adds`, take
