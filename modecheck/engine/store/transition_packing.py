@@ -162,7 +162,7 @@ def some_wanted(wanted: U64s, barred: U64s, first: int, end: int) -> Any:
 
 
 class PackedSteps(NamedTuple):
-    """PackedSteps of packed transitions: where each begins among the bytes, and the numbers of its first
+    """Blocks of packed transitions: where each begins among the bytes, and the numbers of its first
     state and behind its last one.
     """
 
