@@ -73,7 +73,10 @@ def all_gpus() -> tuple[CudaDevice, ...]:
     from cuda.bindings import driver
 
     _, count = driver.cuDeviceGetCount()
-    return tuple([CudaDevice(number) for number in range(int(count))])
+    try:
+        return tuple([CudaDevice(number) for number in range(int(count))])
+    except Exception as trouble:  # whatever a GPU that is not whole comes to
+        raise DeviceFailed(f"a GPU cannot be used: {_sentence(trouble)}") from trouble
 
 
 def first_gpu() -> CudaDevice:
@@ -113,7 +116,10 @@ class CudaDevice:
     def _use(self) -> None:
         """Have what is called next be about this GPU."""
         if self._context is None:
-            self._device.set_current()
+            try:
+                self._device.set_current()
+            except Exception as trouble:
+                raise DeviceFailed(f"{self.name}: {_sentence(trouble)}") from trouble
             self._context = self._done(self._driver.cuCtxGetCurrent())
         else:
             self._done(self._driver.cuCtxSetCurrent(self._context))

@@ -163,7 +163,7 @@ class GpuStates:
         self, machine: CompiledProduct, code: GpuKernel, noted: Array, *, counts: bool
     ) -> Looked:
         device, look = self.device, self.device.loaded(code)
-        every: Array = np.zeros(self.expanded if counts else 0, np.uint32)
+        every = memory_at_hand(self.expanded if counts else 0, np.uint32, self._threads)
         quiescent, failing = np.zeros((2, self.count), np.uint8)
         transitions = 0
         numbers = len(machine.failures) or 1
@@ -207,7 +207,8 @@ class GpuStates:
     def transitions(self, looked: Looked) -> Transitions:
         """All transitions of the expanded states. Raises `MemoryError`."""
         device = self.device
-        first = np.zeros(self.expanded + 1, np.int64)
+        first = memory_at_hand(self.expanded + 1, np.int64, self._threads)
+        first[0] = 0
         np.cumsum(looked.counts, out=first[1:])
         kinds, numbers = kinds_of(looked.notes)
         edges = int(first[-1])

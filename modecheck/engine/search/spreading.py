@@ -22,9 +22,9 @@ from modecheck.engine.search.spreading_kernels import claim_targets, take_target
 from modecheck.engine.search.state_graph import StateGraph
 from modecheck.engine.search.sweeps import do_each
 
-LARGE = 1 << 16
+LARGE = 1 << 15
 """States at the same distance from which on threads share them."""
-PLACES_TOGETHER = 1 << 13
+PLACES_TOGETHER = 1 << 12
 """States that a thread passes on from at a time."""
 ENOUGH_THREADS = 4
 """With fewer threads, going through all transitions twice takes longer."""
