@@ -21,6 +21,7 @@ import tempfile
 import time
 from dataclasses import dataclass
 from pathlib import Path
+from unittest import mock
 
 from modecheck.engine.contract.memory import available_memory
 from modecheck.engine.contract.space import Limits
@@ -29,6 +30,8 @@ from modecheck.engine.native.reach import reach
 from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.search.exploration import Silent
 from modecheck.engine.store.opening import explore_in_store
+from modecheck.engine.store.pool import of_this_machine
+from modecheck.engine.store.store_explorer import StoreExplorer
 from tests.benchmarks.explore import WARM, counters, product_of
 
 LOOK_EVERY = 0.3
@@ -84,11 +87,18 @@ def explored(name: str, threads: int, memory: int, folder: str) -> Measured:
     reach(machine, threads=threads, limits=WARM, reporter=Silent()).give_back()
     cpu, clock_ = processor_seconds(), time.monotonic()
     if folder:
-        limits = Limits(memory=memory)
-        space = explore_in_store(
-            product, Path(folder), threads=threads, limits=limits, reporter=Silent()
-        )
-        space._explorer.workers.close()
+        limits, workers = Limits(memory=memory), of_this_machine(threads)
+        # The files for questions about paths are not measured here.
+        with mock.patch.object(StoreExplorer, "_make_path_files"):
+            space = explore_in_store(
+                product,
+                Path(folder),
+                threads=threads,
+                limits=limits,
+                reporter=Silent(),
+                workers=workers,
+            )
+        workers.close()
         result = space.state_count, space.transitions, len(space.layers), space.stopped_by
     else:
         found = reach(machine, threads=threads, limits=Limits(), reporter=Silent())
