@@ -52,15 +52,24 @@ def write_checked(path: Path, parts: Iterable[NDArray[Any]], *, durable: bool) -
     return size
 
 
+_seen_whole: set[tuple[Path, int, int, int]] = set()
+"""Files whose checksum was right, with their size and when they were written: this process need not
+compute it again."""
+
+
 def checked_region(path: Path, magic: int, header: int) -> mmap.mmap:
     """A file where it lies, that begins with a word and has so many in its header. Raises
     `DamagedFileError`.
     """
     try:
         with open(path, "rb") as file:
+            found = os.fstat(file.fileno())
             region = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
     except (OSError, ValueError) as error:
         raise DamagedFileError(path, "it cannot be read") from error
+    own = path, found.st_ino, found.st_size, found.st_mtime_ns
+    if own in _seen_whole:
+        return region
     with memoryview(region) as whole:
         if len(whole) < 8 * header + CHECKSUM:
             raise DamagedFileError(path, "it is cut off")
@@ -69,4 +78,5 @@ def checked_region(path: Path, magic: int, header: int) -> mmap.mmap:
         stored = int.from_bytes(whole[-CHECKSUM:], "little")
         if zlib.crc32(whole[:-CHECKSUM]) != stored:
             raise DamagedFileError(path, "its checksum is wrong")
+    _seen_whole.add(own)
     return region
