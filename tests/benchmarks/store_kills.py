@@ -20,6 +20,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from dataclasses import fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
@@ -46,6 +47,15 @@ def text() -> str:
     return f"device: six counters that end, and one that waits for them\nchips:\n{chips}{WAITING}"
 
 
+def ordered(value: Any) -> str:
+    """A value as text that is the same in each process: sets have no order."""
+    if is_dataclass(value) and not isinstance(value, type):
+        value = {field.name: getattr(value, field.name) for field in fields(value)}
+    if isinstance(value, dict):
+        return str(sorted((str(key), ordered(item)) for key, item in value.items()))
+    return str(sorted(map(str, value)) if isinstance(value, set | frozenset) else value)
+
+
 def found(search: Search) -> dict[str, Any]:
     """What is compared, as it is written as JSON."""
     one = explore_variant(device_from(text()), search=search)
@@ -53,7 +63,7 @@ def found(search: Search) -> dict[str, Any]:
     codes = {finding.code for finding in one.findings} - {*one.reduced.not_asked}
     agreed = told(one, codes)
     findings = sorted(map(str, agreed.pop("findings")))
-    result: dict[str, Any] = {key: str(value) for key, value in agreed.items()}
+    result: dict[str, Any] = {key: ordered(value) for key, value in agreed.items()}
     more = {"not asked": sorted(one.reduced.not_asked), "states": one.exploration.state_count}
     return result | {"findings": findings} | more
 

@@ -79,4 +79,6 @@ def checked_region(path: Path, magic: int, header: int) -> mmap.mmap:
         if zlib.crc32(whole[:-CHECKSUM]) != stored:
             raise DamagedFileError(path, "its checksum is wrong")
     _seen_whole.add(own)
+    if hasattr(mmap, "MADV_DONTNEED"):
+        region.madvise(mmap.MADV_DONTNEED)  # what is asked of it later may be a small part
     return region

@@ -19,7 +19,7 @@ from modecheck.engine.store import expanding_kernels as kernels
 from modecheck.engine.store.journal import OUTBOX, Finished
 from modecheck.engine.store.packed_rows import distinct, pack, shape_of
 from modecheck.engine.store.row_files import write_packed
-from modecheck.engine.store.tasks import LevelSlice, machine_of, sliced
+from modecheck.engine.store.tasks import LevelSlice, machine_of, opened, sliced
 
 RECENT = 1 << 15
 """Rows that are remembered while states are expanded, at the most: their table fits the cache of a
@@ -170,4 +170,5 @@ def expand(folder: str, level: int, record: Finished, own: LevelSlice, memory: i
             if at < rows.size // width:
                 outbox.make_room()
     outbox.close()
+    opened.cache_clear()  # files that are removed take room as long as they are open
     return Expanded(expander.transitions, expander.failing(), tuple(outbox.written))

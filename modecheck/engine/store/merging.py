@@ -62,6 +62,7 @@ def merge(
         else tuple(known)
         for partition, known, place in zip(group, runs, places, strict=True)
     )
+    opened.cache_clear()  # files that are removed take room as long as they are open
     return Merged(tuple(one.count for one in sections), places, kept)
 
 

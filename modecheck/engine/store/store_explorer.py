@@ -276,6 +276,7 @@ class StoreExplorer:
         """Remove what a level that is finished has used up: its outbox, and runs that were
         merged.
         """
+        tasks.opened.cache_clear()
         before = {file_of(place) for some in runs for place in some}
         used_up = before - self.journal.finished[-1].run_files
         for name in (*outbox, *(name for name in used_up if name.startswith(f"{RUNS}/"))):
