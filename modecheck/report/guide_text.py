@@ -32,6 +32,7 @@ TOPICS = (
     "numbers",
     "faults",
     "large",
+    "cluster",
     "ci",
     "library",
     "firmware",
@@ -41,6 +42,9 @@ TOPICS = (
     "shell",
 )
 """In the order in which a newcomer reads them."""
+
+BESIDE = {"large": "cluster"}
+"""Topics whose line in the list names a further one: the list has no more lines than a screen."""
 
 WIDEST_COLUMN = 26
 """Cells of all columns but the last are wrapped to this width: the last one explains the others."""
@@ -64,8 +68,13 @@ def topic_title(name: str) -> str:
 
 def topics_as_text(style: Style) -> list[str]:
     """Every topic with its title."""
-    widest = max(map(len, TOPICS))
-    return [f"  {style.bold(name.ljust(widest))}  {topic_title(name)}" for name in TOPICS]
+    listed = {one: f"{one}, {BESIDE[one]}" if one in BESIDE else one for one in TOPICS}
+    widest = max(map(len, listed.values()))
+    return [
+        f"  {style.bold(names.ljust(widest))}  {topic_title(name)}"
+        for name, names in listed.items()
+        if name not in BESIDE.values()
+    ]
 
 
 def topics_about(word: str) -> list[str]:

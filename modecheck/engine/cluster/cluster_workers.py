@@ -6,6 +6,7 @@ import itertools
 import secrets
 import time
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from queue import Empty, SimpleQueue
@@ -28,6 +29,8 @@ R = TypeVar("R")
 
 IN_FLIGHT = 256
 """Tasks that are given out at a time: more would only wait at the scheduler."""
+COUNT_EVERY = 1.0
+"""Seconds after which workers are counted again: the scheduler is asked for that."""
 LOOK_EVERY = 2.0
 """Seconds after which it is looked whether anybody is still there."""
 PATIENCE = 60.0
@@ -55,16 +58,18 @@ class ClusterWorkers:
         self._numbers = itertools.count()
         self._folder = Path()
         self._count = 1
+        self._counted = 0.0
         self._memory = 0
 
     @property
     def count(self) -> int:
         """Threads of all workers now, or when that was known last."""
-        try:
-            threads = sum(one.threads for one in self._connected().workers())
-        except (ClusterError, WorkersLost):
-            threads = 0
-        self._count = threads or self._count
+        now = time.monotonic()
+        if now > self._counted + COUNT_EVERY:
+            self._counted = now
+            with suppress(ClusterError, WorkersLost):
+                threads = sum(one.threads for one in self._connected().workers())
+                self._count = threads or self._count
         return self._count
 
     @property

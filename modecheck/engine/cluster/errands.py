@@ -23,15 +23,20 @@ MARK = ".cluster-check-"
 """What the names of files begin with by which workers see whether they share a folder."""
 
 
+USED = ("model", "product", "engine")
+"""The layers that tasks may use."""
+
+
 class UnlikeClientError(Exception):
     """A worker came that is not as those that were checked at the start."""
 
 
 @cache
 def text_digest() -> str:
-    """A hash of all modules of modecheck: a version does not change with every edit."""
+    """A hash of all modules that tasks may use: a version does not change with every edit."""
     digest = hashlib.sha256(repr(sys.version_info[:2]).encode())
-    for path in sorted(Path(modecheck.__file__).parent.rglob("*.py")):
+    root = Path(modecheck.__file__).parent
+    for path in sorted(path for room in USED for path in (root / room).rglob("*.py")):
         digest.update(path.read_bytes())
     return digest.hexdigest()
 

@@ -25,6 +25,7 @@ class LocalCluster:
 
     folder: Path
     environment: dict[str, str] = field(default_factory=dict)
+    memory: str = "1GB"
     scheduler: subprocess.Popen[bytes] | None = None
     workers: list[subprocess.Popen[bytes]] = field(default_factory=list)
 
@@ -55,7 +56,7 @@ class LocalCluster:
         """Start one more worker."""
         number = len(self.workers)
         room = self.folder / f"worker{number}"
-        options = ("--no-nanny", "--nthreads", str(threads), "--memory-limit", "1GB")
+        options = ("--no-nanny", "--nthreads", str(threads), "--memory-limit", self.memory)
         places = ("--scheduler-file", self.file, "--local-directory", str(room))
         process = self._process(
             WORKER,

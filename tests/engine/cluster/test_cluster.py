@@ -268,7 +268,7 @@ def test_a_worker_that_runs_other_code_gets_no_task(alone: LocalCluster, tmp_pat
     """It is refused at the start; if it comes later, the check stops before it is believed."""
     other = tmp_path / "other"
     shutil.copytree(ROOT / "modecheck", other / "modecheck")
-    with open(other / "modecheck" / "version.py", "a", encoding="utf-8") as file:
+    with open(other / "modecheck" / "engine" / "choice.py", "a", encoding="utf-8") as file:
         file.write("# edited\n")
     store = tmp_path / "store"
     store.mkdir(mode=0o700)
