@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.store.row_kernels import (
+    ABREAST,
     BLOCK,
     DIGITS,
     LONGEST,
@@ -106,10 +107,10 @@ class PackedRows:
     def flag(self, rows: Words, known: Bytes) -> None:
         """Flag in `known` which of some sorted rows are among these."""
         if self.count and rows.size:
-            last = np.empty(self.width, np.uint64)
+            room = np.empty(BLOCK * self.width + ABREAST, np.uint64)
             flag_known(
                 rows, shape_of(self.width), self.packed, self.offsets, self.leading, self.count,
-                last, known,
+                room, known,
             )  # fmt: skip
 
     def merged(self, other: PackedRows) -> PackedRows:

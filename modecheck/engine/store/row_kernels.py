@@ -31,6 +31,10 @@ EVERY_OTHER, EACH = np.uint64(0x00FF00FF00FF00FF), np.uint64(0x0001000100010001)
 BYTE, TOP = np.uint64(8), np.uint64(48)
 FEW = 32
 """Rows that are sorted sooner one after the other than by digits."""
+ABREAST, DENSE = 16, 20
+"""One-word rows that are compared at once with one that is looked up, which pays where there are no
+more than so many to each of these."""
+BEHIND = ~U0
 DIGIT = 8
 """Bits by which rows are sorted at a time."""
 DIGITS = 1 << DIGIT
@@ -212,6 +216,28 @@ def flag_in_block(
 
 
 @Kernel
+def flag_among(rows: U64s, row: int, block: U64s, size: int, known: U8s) -> Any:
+    """Flag which one-word rows from `row` on are among the first `size` of a block, behind which
+    there are `ABREAST` that are larger than all; the first row that comes behind them all.
+    """
+    place, last = np.int64(0), block[size - 1]
+    while row < rows.size and rows[row] <= last:
+        goal, less = rows[row], np.int64(ABREAST)
+        while (
+            less == ABREAST
+        ):  # a loop that always runs to its end is done at once by the processor
+            less = np.int64(0)
+            for offset in range(ABREAST):
+                if block[place + offset] < goal:
+                    less += 1
+            place += less
+        if block[place] == goal:
+            known[row] = 1
+        row += 1
+    return row
+
+
+@Kernel
 def flag_known(
     rows: U64s,
     shape: tuple[int, ...],
@@ -219,11 +245,12 @@ def flag_known(
     offsets: I64s,
     leading: U64s,
     length: int,
-    last: U64s,
+    unpacked: U64s,
     known: U8s,
 ) -> None:
     """Flag which of some sorted rows are among the `length` packed ones. `offsets` says where
-    each block begins, `leading` which row it begins with; `last` has room for one row.
+    each block begins, `leading` which row it begins with; `unpacked` has room for a block, and for
+    `ABREAST` rows more.
 
     Only blocks in which one of the rows could be are unpacked.
     """
@@ -234,7 +261,14 @@ def flag_known(
     while row < count and block < offsets.size:
         block = block_of(rows, row, leading, words, block)
         size = min(BLOCK, length - block * BLOCK)
-        row = flag_in_block(rows, row, shape, packed, offsets[block], size, last, known)
+        at = offsets[block]
+        if words == 1 and count * DENSE > length:
+            unpack_blocks(packed, at, shape, unpacked, 0, size)
+            for place in range(size, size + ABREAST):
+                unpacked[place] = BEHIND
+            row = flag_among(rows, row, unpacked, size, known)
+        else:
+            row = flag_in_block(rows, row, shape, packed, at, size, unpacked, known)
         block += 1
         if block < offsets.size:
             while row < count and order_of(rows, row, leading, block, words) < 0:
