@@ -27,11 +27,12 @@ WIDTH = 96
 
 class Matters(Enum):
     """Where a change can make a difference: only where a part that it is about takes part in a
-    step, only by steps that were not possible before, or anywhere.
+    step, only by steps that were not possible before, by either, or anywhere.
     """
 
     WHERE_USED = "where it is used"
     MORE_STEPS = "more steps"
+    OTHER_STEPS = "other steps"
     ANYWHERE = "anywhere"
 
 

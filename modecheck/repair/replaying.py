@@ -7,22 +7,22 @@ is still there. Otherwise nothing is known: the device may have it in another sc
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import TypeAlias
-
 from modecheck.checks.findings import Finding
 from modecheck.engine.reference.plain import Interpreter, State, Step
-from modecheck.engine.reference.system_actions import obliging_labels
+from modecheck.engine.reference.system_actions import Drives
+from modecheck.model.copies import unnumbered
 from modecheck.model.parts import Device
 from modecheck.product.ir import Product
+from modecheck.product.state_conditions import is_watched
 from modecheck.repair.changes import Matters, RepairChange
+from modecheck.repair.used_parts import Part
+from modecheck.scenario.sentences import sentence
 
 ENDS_BADLY = {
     "unspecified-reception", "blocked-reaction", "overflow", "out-of-range", "lost-bond",
     "two-modes",
 }  # fmt: skip
 """Findings that the last state or step of a scenario shows, whatever may follow."""
-PartInUse: TypeAlias = tuple[str, str]
 LATER = ("recoverable", "possible")
 """Patterns of requirements that depend on what may follow."""
 
@@ -32,8 +32,10 @@ def still_shown(finding: Finding, device: Device, changed: Product) -> bool:
     trace = finding.trace
     if trace is None or not _is_decided_by(finding, device, changed.device):
         return False
-    follower = _Follower(trace.product, changed)
+    follower = _Follower(trace.product, changed, strictly=_follows_events(finding, device))
     states = [(trace.product.initial, changed.initial)]
+    if not follower.equal(*states[0]):
+        return False
     for move in trace.moves:
         after = follower.after(*states[-1], move.label, move.after)
         if after is None:
@@ -57,6 +59,12 @@ def is_shown_by_scenario(finding: Finding, device: Device) -> bool:
     return finding.code == "broken-requirement" and need is not None and need.pattern not in LATER
 
 
+def _follows_events(finding: Finding, device: Device) -> bool:
+    """Whether it is about a requirement that is judged by what happens in steps, too."""
+    need = device.requirements.get(finding.subject)
+    return finding.code == "broken-requirement" and need is not None and is_watched(need)
+
+
 def _is_decided_by(finding: Finding, old: Device, new: Device) -> bool:
     """Whether its scenario shows the same on both devices."""
     if not is_shown_by_scenario(finding, old):
@@ -72,28 +80,40 @@ def _is_decided_by(finding: Finding, old: Device, new: Device) -> bool:
     return need.terms == now.terms and need.span == now.span
 
 
-def cannot_help(
-    change: RepairChange, finding: Finding, device: Device, used: set[PartInUse]
-) -> bool:
-    """Whether a change leaves a finding's scenario as it is; `used` are the parts that take part
-    in it, as in `RepairChange.about`. False where that is not known.
+def cannot_help(change: RepairChange, finding: Finding, device: Device, used: set[Part]) -> bool:
+    """Whether a change leaves a finding's scenario as it is; `used` are the parts that this depends
+    on (`modecheck.repair.used_parts`). False where that is not known.
     """
     if not is_shown_by_scenario(finding, device):
         return False
-    if change.matters is Matters.WHERE_USED:
-        return not change.about & used
-    if change.matters is Matters.MORE_STEPS:
-        # More steps let a deadlock end and a loop be left; with a clock, they can be urgent.
-        stands = finding.code == "deadlock" or (finding.trace and finding.trace.loop_from)
-        return not stands and device.clock is None
-    return False
+    if change.matters is Matters.ANYWHERE:
+        return False
+    if change.matters is not Matters.MORE_STEPS and change.about & used:
+        return False
+    return change.matters is Matters.WHERE_USED or _outlasts_more_steps(change, finding, device)
+
+
+def _outlasts_more_steps(change: RepairChange, finding: Finding, device: Device) -> bool:
+    """Whether a scenario stays possible when chips can do more. Not a deadlock, which ends, nor a
+    loop, which is left; with a clock, more steps can be urgent, and on a controller that several
+    share they hold others back.
+    """
+    if finding.code == "deadlock" or (finding.trace is not None and finding.trace.loop_from):
+        return False
+    names = {chip for chip, _ in change.about}
+    shares = any(
+        one.runs_on and names & {name, unnumbered(name)} for name, one in device.chips.items()
+    )
+    return device.clock is None and not shares
 
 
 class _Follower:
-    """Follows runs of a product on a changed one, whose fields and labels have other numbers."""
+    """Follows runs of a product on a changed one, whose fields and labels have other numbers.
+    `strictly` means that the same happens in each step, beyond what its states show.
+    """
 
-    def __init__(self, old: Product, new: Product) -> None:
-        self._old, self._new = old, new
+    def __init__(self, old: Product, new: Product, *, strictly: bool) -> None:
+        self._old, self._new, self._strictly = old, new, strictly
         places = {field.name: number for number, field in enumerate(new.fields)}
         self._shared = [
             (number, places[field.name])
@@ -118,31 +138,40 @@ class _Follower:
             if wanted is None:
                 if step.after is None and self._fails_alike(old, label, step):
                     return now
-            elif step.after is not None and self._equal(wanted, step.after):
+            elif (
+                step.after is not None
+                and self.equal(wanted, step.after)
+                and self._happens_alike(old, label, wanted, step)
+            ):
                 return step.after
         return None
+
+    def _happens_alike(self, old: State, label: int, wanted: State, step: Step) -> bool:
+        if not self._strictly:
+            return True
+        known = self._before.step_to(old, label, wanted)
+        return known is not None and sentence(self._old, known) == sentence(self._new, step)
 
     def _fails_alike(self, old: State, label: int, step: Step) -> bool:
         failed = (one for one in self._before.steps(old) if one.label == label and one.failures)
         known = {(f.code, f.subject) for one in failed for f in one.failures}
         return any((f.code, f.subject) in known for f in step.failures)
 
-    def _equal(self, old: State, new: State) -> bool:
+    def equal(self, old: State, new: State) -> bool:
         return all(old[before] == new[after] for before, after in self._shared)
 
     def goes_on(self, state: State) -> bool:
-        """Whether a chip or a link can take a step that changes something."""
-        obliging = obliging_labels(self._new)
-        return any(
-            step.label in obliging and step.after != state
-            for step in self._interpreter.steps(state)
-        )
+        """Whether a chip or a link can take a step that keeps the device going."""
+        drives, steps = Drives(self._new), self._interpreter.steps(state)
+        return any(drives.keeps_going(step.label, state, step.after) for step in steps)
 
     def same_choices(self, old: State, new: State) -> bool:
-        """Whether the same steps are possible in both states."""
-        before = set(_texts(self._old, self._before.steps(old)))
-        return before == set(_texts(self._new, self._interpreter.steps(new)))
+        """Whether the same steps are possible in both states, and lead away from them or not."""
+        before = self._before.steps(old)
+        return _choices(self._old, old, before) == _choices(
+            self._new, new, self._interpreter.steps(new)
+        )
 
 
-def _texts(product: Product, steps: list[Step]) -> Iterator[str]:
-    return (product.labels[step.label].text for step in steps)
+def _choices(product: Product, state: State, steps: list[Step]) -> set[tuple[str, bool]]:
+    return {(product.labels[step.label].text, step.after != state) for step in steps}

@@ -9,24 +9,16 @@ from dataclasses import dataclass, field
 
 from modecheck.checks.findings import Finding
 from modecheck.engine.reference.happenings import (
-    Accepted,
     Arrived,
-    Corrupted,
-    Doubled,
     Dropped,
     Happening,
     SignalEmitted,
-    Struck,
-    Took,
 )
-from modecheck.model.copies import unnumbered
 from modecheck.model.parts import Rule
 from modecheck.product.ir import Product
+from modecheck.repair.used_parts import Part, rule_in, used_in
 from modecheck.repair.written import WrittenDevice
 from modecheck.scenario.replay import Replayed
-
-Part = tuple[str, str]
-"""A part that a change is about, as in `modecheck.repair.changes.RepairChange.about`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +38,7 @@ class ScenarioFacts:
     """What several scenarios show. `moments` begin with those nearest to an end; `ends` has the
     state of every chip at the end of each scenario; `dropped` names links that drop a message.
     `heard` is what came to each chip: the chip, its state then, the message or signal. `used` has
-    for each finding the parts that take part in its scenario.
+    for each finding the parts that its scenario depends on.
     """
 
     written: WrittenDevice
@@ -60,15 +52,14 @@ class ScenarioFacts:
         """Add the scenario of a finding that has one."""
         assert finding.trace is not None
         product, steps = finding.trace.product, finding.trace.steps
-        used = self.used.setdefault(finding.id, set())
+        self.used.setdefault(finding.id, set()).update(used_in(finding, self.written))
         for number, one in enumerate(steps):
             states = _states(product, one.before)
             for what in one.step.happenings:
-                if (rule := _rule_in(product, what)) is not None:
+                if (rule := rule_in(product, what)) is not None:
                     left, values = len(steps) - number, _values(product, one)
                     self.moments.append(TakenMoment(rule, left, states, values))
                 self._hear(product, what, states)
-                used |= self._parts(product, what)
         self.ends.append(_end(product, steps))
 
     def _hear(self, product: Product, what: Happening, states: dict[str, str]) -> None:
@@ -81,25 +72,6 @@ class ScenarioFacts:
             self.heard.add((name, states[name], queue.messages[what.message - 1].name))
         elif isinstance(what, Dropped):
             self.dropped.add(product.queues[what.queue].name)
-
-    def _parts(self, product: Product, what: Happening) -> set[Part]:
-        """The parts that take part in what happens."""
-        rule, found = _rule_in(product, what), set[Part]()
-        if rule is not None and (where := self.written.rule(rule)) is not None:
-            found.add((where.chip, where.name))
-        if isinstance(what, Struck):
-            found.add((unnumbered(product.chips[what.chip].name), ""))
-        if isinstance(what, Accepted | Arrived | Dropped | Doubled | Corrupted):
-            link = product.device.links[product.queues[what.queue].name]
-            found.add(("", unnumbered(link.called)))
-        return found
-
-
-def _rule_in(product: Product, what: Happening) -> Rule | None:
-    """The rule that is taken, or cut off in the middle."""
-    if isinstance(what, Took | Struck) and what.rule >= 0:
-        return product.rules[what.rule]
-    return None
 
 
 def _states(product: Product, state: Sequence[int]) -> dict[str, str]:

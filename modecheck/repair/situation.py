@@ -18,6 +18,10 @@ from modecheck.repair.written import WrittenChip, WrittenDevice, WrittenRule
 
 AFTER_TAKING = frozenset({"to", "do", "send", "signal", "start", "stop", "steps"})
 """Keys of a rule that make no difference before it is taken."""
+WHEN_TAKEN = frozenset({"if", "in"})
+"""Keys that say where a rule can be taken."""
+AWAITED = frozenset({"on", "expires", "choose"})
+"""Keys of rules of which only one is taken."""
 ABOUT_WAITING = ("livelock", "unending-switch", "endless-switch", "unrecoverable-pairing")
 FALLBACK = "100 ms"
 """The duration of a new timer in a device that has none to take as an example."""
@@ -174,15 +178,11 @@ class RepairSituation:
 
     def change_rule(
         self, family: str, rule: WrittenRule, keys: Data, sentence: str, *,
-        rank: float = 0.0, all_alike: bool = True, more: bool | None = None,
+        rank: float = 0.0, all_alike: bool = True, fewer: bool = False,
     ) -> RepairChange:  # fmt: skip
-        """A change of some keys of one rule; the sentence is about what `rule` does. With `more` it
-        may be taken where it was not before, with False only where it was; None where its keys say
-        so.
+        """A change of some keys of one rule; the sentence is about what `rule` does. With `fewer`
+        it can only be taken where it could be before.
         """
-        if more is None:
-            more = not AFTER_TAKING.issuperset(keys)
-        matters = Matters.MORE_STEPS if "on" not in rule.data else Matters.ANYWHERE
         chips = self.written.alike(rule.chip) if all_alike else [rule.chip]
         return RepairChange(
             family,
@@ -190,7 +190,7 @@ class RepairSituation:
             self.on_rule(rule, keys, all_alike=all_alike),
             frozenset((chip, rule.name) for chip in chips),
             rank=rank + 0.2 * self.distance.get((rule.chip, rule.name), 20),
-            matters=matters if more else Matters.WHERE_USED,
+            matters=Matters.WHERE_USED if fewer else _matters(rule, keys),
             differs=sum(difference_of(rule.data.get(key), new) for key, new in keys.items()),
         )
 
@@ -219,6 +219,16 @@ class RepairSituation:
     def _new_name(self, chip: WrittenChip) -> str:
         names = {rule.name for rule in chip.rules}
         return next(n for n in ("added", *(f"added_{k}" for k in range(2, 99))) if n not in names)
+
+
+def _matters(rule: WrittenRule, keys: Data) -> Matters:
+    """Where it makes a difference that a rule has other keys. Rules for one event or one timer
+    stand in the way of each other.
+    """
+    if AFTER_TAKING.issuperset(keys):
+        return Matters.WHERE_USED
+    alone = WHEN_TAKEN.union(AFTER_TAKING).issuperset(keys)
+    return Matters.OTHER_STEPS if alone and not AWAITED & set(rule.data) else Matters.ANYWHERE
 
 
 def told(data: Data) -> str:

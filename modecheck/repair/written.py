@@ -81,7 +81,8 @@ class WrittenDevice:
 
     def rule(self, rule: Rule) -> WrittenRule | None:
         """Where a rule of the model is written; None where it stands in a list without names."""
-        return self._by_place.get(f"{unnumbered(rule.chip)} {rule.place}")
+        of_all = self._by_place.get(f"{unnumbered(rule.chip)} {rule.place}")
+        return self._by_place.get(f"{rule.chip} {rule.place}", of_all)
 
     def alike(self, chip: str) -> list[str]:
         """The chips of the same file that are written alike, with this one."""

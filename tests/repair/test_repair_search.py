@@ -19,8 +19,11 @@ from tests.repair.devices import TWO_ENDS, bench_of, repairs_of, sentences
 from tests.sweeps import sweep
 
 QUICK = ("queue_exhausted",)
-OUT_OF_REACH = ("asks_for_what_never_is",)
-"""Its requirement speaks of a situation that cannot be: no rule is wrong."""
+OUT_OF_REACH = {
+    "asks_for_what_never_is": "its requirement speaks of what cannot be, so no rule is wrong",
+    "beyond_the_end": "the player goes too far, and what people do is not changed",
+}
+"""Twins for which no repair is looked for where it would be, and why."""
 
 
 def faulty(name: str) -> Path:
@@ -40,10 +43,11 @@ def searched(twin: Path) -> Row:
 )
 def test_a_twin_is_repaired(twin: Path) -> None:
     """By one or two changes, after which nothing at all is found: a complete check of the written
-    file says so.
+    file says so. Where none can be found, none is.
     """
     if twin.stem in OUT_OF_REACH:
-        pytest.skip("no repair is looked for in requirements")
+        assert not searched(twin).found.proposals, "a repair is found: take it off the list"
+        return
     found = searched(twin).found
     assert found.proposals
     assert twin.stem in QUICK or fails_again(found) == []

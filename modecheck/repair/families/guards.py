@@ -81,7 +81,7 @@ def _stronger(
         both = f"{base} and {condition}" if base else condition
         words = f"{rule.name} is taken only if {condition}"
         yield at.change_rule(
-            GUARD, rule, {"if": both}, words, rank=rank, all_alike=copied, more=False
+            GUARD, rule, {"if": both}, words, rank=rank, all_alike=copied, fewer=True
         )
 
 

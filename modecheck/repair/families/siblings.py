@@ -28,7 +28,7 @@ def _taken_over(
         if known is not None and known.data != rule.data:
             words = f"{rule.name} does as {other.name} does"
             yield at.change_rule(
-                SIBLING, rule, _differences(rule.data, known.data), words, rank=-1.0, more=True
+                SIBLING, rule, _differences(rule.data, known.data), words, rank=-1.0
             )
     for path, missing in theirs.items():
         yield _missing(at, chip, other, path, missing)

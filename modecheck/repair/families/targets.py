@@ -82,7 +82,7 @@ def _fewer(at: RepairSituation, rule: WrittenRule) -> Iterator[RepairChange]:
     for state in states if len(states) > 1 else ():
         left: Value = [one for one in states if one != state]
         words = f"{rule.name} does not apply in {state}"
-        yield at.change_rule(IN, rule, {"in": left}, words, rank=0.5, more=False)
+        yield at.change_rule(IN, rule, {"in": left}, words, rank=0.5, fewer=True)
 
 
 def _near(

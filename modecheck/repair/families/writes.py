@@ -24,6 +24,7 @@ def write_changes(at: RepairSituation) -> Iterator[RepairChange]:
         now = rule.words("do")
         yield from _reordered(at, rule, now)
         yield from _fewer(at, rule, now)
+        yield from _otherwise(at, chip, rule, now)
         yield from _more(at, chip, rule, now)
         if rule.data.get("steps") == "separate":
             words = f"{rule.name} writes all at once"
@@ -66,6 +67,26 @@ def _more(
         if now and rule.data.get("steps") == "separate":
             first: Value = [text, *now]
             yield at.change_rule(WRITE, rule, {"do": first}, f"{words} first", rank=rank)
+
+
+def _otherwise(
+    at: RepairSituation, chip: WrittenChip, rule: WrittenRule, now: list[str]
+) -> Iterator[RepairChange]:
+    """A variable gets the value that came with the event, that another rule gives it, or any."""
+    model = at.chip_of(rule)
+    known = [text for other in chip.rules for text in other.words("do")]
+    for number, text in enumerate(now):
+        target = _target(text)
+        if target not in model.variables or model.variables[target].length:
+            continue
+        came = [f"{target} = value"] if "on" in rule.data else []
+        others = [one for one in (*known, *_values(model)) if _target(one) == target]
+        for other in dict.fromkeys([*came, *others]):
+            if other != text:
+                rank = 0.2 if other in came else 0.4 if other in known else 0.6
+                changed: list[Value] = [*now[:number], other, *now[number + 1 :]]
+                words = f"{rule.name} does {other}, not {text}"
+                yield at.change_rule(WRITE, rule, {"do": changed}, words, rank=rank)
 
 
 def _target(text: str) -> str:
