@@ -105,10 +105,14 @@ def cut_a_file(folder: str, chance: random.Random) -> str:
 
 def disturbed(kind: int, folder: str, most: float, chance: random.Random) -> tuple[str, str]:
     """Explore into a folder, disturbed once: what was disturbed, and what was found."""
-    process = begun(folder)
-    moment = chance.uniform(0.0, most)
-    time.sleep(moment)
+    process, began = begun(folder), time.monotonic()
+    moment = chance.uniform(0.2, 1.0) * most
+    while time.monotonic() - began < moment and process.poll() is None:
+        time.sleep(0.01)
     workers = [number for number in children(process.pid) if works(number)]
+    while kind == 0 and not workers and process.poll() is None:
+        time.sleep(0.01)
+        workers = [number for number in children(process.pid) if works(number)]
     if kind == 0:
         if workers:
             os.kill(chance.choice(workers), signal.SIGKILL)

@@ -13,7 +13,6 @@ from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.store.row_kernels import (
     ABREAST,
     BLOCK,
-    DIGITS,
     LONGEST,
     block_of,
     flag_known,
@@ -23,9 +22,9 @@ from modecheck.engine.store.row_kernels import (
     order_of,
     pack_blocks,
     rows_before,
-    sort_rows,
     unpack_blocks,
 )
+from modecheck.engine.store.sorting_kernels import DIGITS, sort_rows
 
 TOGETHER = BLOCK << 7
 """Rows that are packed at once."""

@@ -7,7 +7,9 @@ done again by another.
 from __future__ import annotations
 
 import multiprocessing
+import os
 import signal
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -103,7 +105,7 @@ class Processes(_OfThisMachine):
     def _done(self, tasks: dict[int, Task[R]]) -> Iterator[tuple[int, R]]:
         if self._pool is None:
             context = multiprocessing.get_context("spawn")
-            self._pool = ProcessPoolExecutor(self.count, context, _leave_interruptions)
+            self._pool = ProcessPoolExecutor(self.count, context, _begin_to_work)
         futures = {
             self._pool.submit(function, *arguments): number
             for number, (function, arguments) in tasks.items()
@@ -129,6 +131,16 @@ def of_this_machine(threads: int) -> Workers:
     return Processes(threads) if threads > 1 else Alone()
 
 
-def _leave_interruptions() -> None:
-    """Ctrl-C is a matter of the process that gives out the tasks."""
+def _begin_to_work() -> None:
+    """Ctrl-C is a matter of the process that gives out the tasks; when that is gone, nobody waits
+    for what this one does.
+    """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)

@@ -20,12 +20,11 @@ from modecheck.engine.store.checked_files import checked_region, write_checked
 from modecheck.engine.store.packed_rows import Bytes, PackedRows, pack, shape_of
 from modecheck.engine.store.row_kernels import (
     BLOCK,
-    DIGITS,
     LONGEST,
     pack_levels,
-    sort_levels,
     unpack_levels,
 )
+from modecheck.engine.store.sorting_kernels import DIGITS, sort_levels
 
 MAGIC = int.from_bytes(b"rows v2\n", "little")
 HEADER, SECTION = 5, 3

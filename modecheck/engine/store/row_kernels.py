@@ -29,16 +29,10 @@ EIGHT = 8
 ALL_MORE = np.uint64(0x8080808080808080)
 EVERY_OTHER, EACH = np.uint64(0x00FF00FF00FF00FF), np.uint64(0x0001000100010001)
 BYTE, TOP = np.uint64(8), np.uint64(48)
-FEW = 32
-"""Rows that are sorted sooner one after the other than by digits."""
 ABREAST, DENSE = 16, 20
 """One-word rows that are compared at once with one that is looked up, which pays where there are no
 more than so many to each of these."""
 BEHIND = ~U0
-DIGIT = 8
-"""Bits by which rows are sorted at a time."""
-DIGITS = 1 << DIGIT
-LAST_DIGIT = np.uint64(DIGITS - 1)
 
 
 @Kernel
@@ -353,39 +347,6 @@ def merge_packed(
 
 
 @Kernel
-def sort_few(rows: U64s, shape: tuple[int, ...], row: U64s) -> None:
-    """Sort rows, of which there are few, one after the other. `row` has room for one."""
-    words = len(shape)
-    for number in range(1, rows.size // words):
-        for offset in range(words):
-            row[offset] = rows[number * words + offset]
-        place = number
-        while place > 0 and order_of(row, 0, rows, place - 1, words) < 0:
-            for offset in range(words):
-                rows[place * words + offset] = rows[(place - 1) * words + offset]
-            place -= 1
-        for offset in range(words):
-            rows[place * words + offset] = row[offset]
-
-
-@Kernel
-def sort_levels(
-    rows: U64s, spare: U64s, shape: tuple[int, ...], ends: I64s, counts: I64s, row: U64s
-) -> None:
-    """Sort each of some levels, which end at `ends`; see `sort_rows` and `sort_few`."""
-    words, begin = len(shape), np.int64(0)
-    for number in range(ends.size):
-        end = ends[number]
-        level = rows[begin * words : end * words]
-        if end - begin <= FEW:
-            sort_few(level, shape, row)
-        elif sort_rows(level, spare, shape, counts):
-            for place in range((end - begin) * words):
-                level[place] = spare[place]
-        begin = end
-
-
-@Kernel
 def pack_levels(
     rows: U64s,
     shape: tuple[int, ...],
@@ -422,38 +383,3 @@ def unpack_levels(packed: U8s, shape: tuple[int, ...], table: I64s, rows: U64s) 
         unpack_blocks(packed, at, shape, rows, first, table[3 * number])
         first += table[3 * number]
         at = table[3 * number + 2]
-
-
-@Kernel
-def sort_rows(rows: U64s, spare: U64s, shape: tuple[int, ...], counts: I64s) -> Any:
-    """Sort rows by one digit after the other, those that are the same in all rows left out; whether
-    they are in `spare` now. `counts` has room for each value of a digit.
-    """
-    words, count, is_spare = len(shape), rows.size // len(shape), False
-    for behind in range(words):
-        word = words - 1 - behind
-        varied = U0
-        for row in range(count):
-            varied |= rows[row * words + word] ^ rows[word]
-        for low in range(0, 64, DIGIT):
-            shift = np.uint64(low)
-            if (varied >> shift) & LAST_DIGIT == U0:
-                continue
-            for digit in range(DIGITS):
-                counts[digit] = 0
-            for row in range(count):
-                counts[np.int64((rows[row * words + word] >> shift) & LAST_DIGIT)] += 1
-            total = np.int64(0)
-            for digit in range(DIGITS):
-                size = counts[digit]
-                counts[digit] = total
-                total += size
-            for row in range(count):
-                own = np.int64((rows[row * words + word] >> shift) & LAST_DIGIT)
-                place = counts[own]
-                counts[own] = place + 1
-                for offset in range(words):
-                    spare[place * words + offset] = rows[row * words + offset]
-            rows, spare = spare, rows
-            is_spare = not is_spare
-    return is_spare
