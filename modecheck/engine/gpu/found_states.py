@@ -138,7 +138,9 @@ class DeviceRoom:
         """
         self.count = min(known, self.most)
         fits = min(states_that_fit(self.bound, self.words), MOST_STATES)
-        most = min(self.most * GROWTH, fits)
+        most = self.most * GROWTH
+        if most * self.words > fits:  # from there, there would be no room for a second array
+            most = fits
         if most < self.most * LEAST_GROWTH:
             return False
         device, before = self.device, self.states

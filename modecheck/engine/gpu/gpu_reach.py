@@ -30,7 +30,8 @@ ROOM_A_THREAD = 5_120
 more than a billion on a large device, the clearing of whose table takes some thousandths of a
 second. Where nothing has to be filled anew, nothing is faster."""
 FIRST_SHARE = 5
-"""The first room is no more than this part of what fits."""
+"""The first room is no more than this part of what fits, and of long states less: when it runs out,
+there has to be room for a second array of all."""
 LESS = 4
 """How many times less room is asked for where there is not as much as was free before."""
 MOST_FIRST = 0.9
@@ -99,8 +100,10 @@ class GpuReach:
         """
         free = int(device.free_bytes() * (1 - LEFT_FREE))
         bound = free if self._limit is None else min(free, self._limit - ours)
-        fits = states_that_fit(bound, self._machine.layout.words)
-        first = min(device.threads * ROOM_A_THREAD, fits // FIRST_SHARE, MOST_STATES)
+        words = self._machine.layout.words
+        fits = states_that_fit(bound, words)
+        share = max(FIRST_SHARE, words)
+        first = min(device.threads * ROOM_A_THREAD, fits // share, MOST_STATES)
         first = first if room is None else min(room, int(fits * MOST_FIRST))
         most = max(first, min(2 * known, int(fits * MOST_FIRST)), 1)
         own = self._room_of(device, most, max(known, 1), bound)

@@ -19,7 +19,8 @@ from modecheck.engine.gpu import found_states, gpu_looking, gpu_reach
 from modecheck.engine.gpu.cuda_device import first_gpu, why_no_gpu
 from modecheck.engine.gpu.device_memory import KernelDevice
 from modecheck.engine.gpu.explore_on_gpu import explore_on_gpu, machine_of
-from modecheck.engine.gpu.gpu_reach import GpuReach
+from modecheck.engine.gpu.found_states import states_that_fit
+from modecheck.engine.gpu.gpu_reach import LEFT_FREE, GpuReach
 from modecheck.engine.gpu.host_device import HostDevice
 from modecheck.engine.native.graph import CompiledExploration, as_compiled
 from modecheck.engine.search.exploration import Silent
@@ -34,6 +35,7 @@ from tests.sweeps import sweep
 pytestmark = pytest.mark.usefixtures("own_cache")
 
 TWO_WORDS = counters(2) + WIDE.strip("\n") + "\n"
+FIVE_AND_TWO_WORDS = counters(5) + WIDE.strip("\n") + "\n"
 FAULTY = Path("models/faulty/trusts_an_old_flash.yaml")
 """It has failing steps, and may begin in several states."""
 BUNDLED = [
@@ -81,6 +83,18 @@ def test_room_that_runs_out_grows(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(found_states, "GROWTH", 2)
     assert_identical(product_of(TWO_WORDS))
     assert_identical(product_of(counters(2)))
+
+
+@pytest.mark.parametrize("text", [counters(5), FIVE_AND_TWO_WORDS], ids=["one word", "two words"])
+def test_a_memory_is_filled_to_the_end(text: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whenever room runs out, there is enough left to move to a larger one: at last as many states
+    are there as fit.
+    """
+    monkeypatch.setattr(gpu_reach, "ROOM_A_THREAD", 150)
+    machine, memory = machine_of(product_of(text), ()), 300_000
+    found = GpuReach([HostDevice(memory)], machine, Limits(), Silent()).run()
+    assert found.stopped_by == "lack of memory of the processor"
+    assert found.count > 0.95 * states_that_fit(int(memory * (1 - LEFT_FREE)), machine.layout.words)
 
 
 class Crowded(HostDevice):
