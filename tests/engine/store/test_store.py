@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import copy
 import errno
+import itertools
 import os
 import signal
 import subprocess
@@ -25,6 +26,7 @@ from modecheck.engine.choice import Search
 from modecheck.engine.contract.space import Limits
 from modecheck.engine.store import (
     expanding,
+    merging,
     path_files,
     pool,
     small_levels,
@@ -235,6 +237,34 @@ def test_what_gets_damaged_meanwhile_is_done_again(
     monkeypatch.setattr(store_explorer, "expand", careless)
     assert_agree(read_device(str(MODELS / "faulty" / "late_answer.yaml")), str(tmp_path))
     assert left == [0]
+
+
+@pytest.mark.usefixtures("by_tasks")
+def test_no_two_runs_write_files_of_the_same_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Even of the same level: a task that a lost client gave out may be done at any time later, and
+    divide the level in another way.
+    """
+    device = read_device(str(MODELS / "faulty" / "late_answer.yaml"))
+    results, written, levels = pool.Alone.results, list[set[str]](), itertools.count()
+
+    def noting(self: pool.Alone, given: Any) -> Any:
+        if given[0][0] is merging.merge and next(levels) == 1:
+            raise KeyboardInterrupt
+        for number, result in results(self, given):
+            written[-1].update(getattr(result, "outbox", ()))
+            yield number, result
+
+    monkeypatch.setattr(pool.Alone, "results", noting)
+    for complete in (False, True):
+        written.append(set())
+        found = explore_variant(device, search=Search(store=str(tmp_path), threads=1)).exploration
+        assert found.complete == complete
+    first, second = written
+    levels_of_both = [{name.partition("-")[0] for name in names} for names in written]
+    assert set.intersection(*levels_of_both)
+    assert not first & second
 
 
 def test_a_product_that_others_may_write_is_not_run(tmp_path: Path) -> None:
