@@ -39,7 +39,7 @@ class Reduced:
     def where(self) -> str:
         """Where something was not checked because of the engine; nothing if it asks everything."""
         if self.store:
-            return "in a store" if self.swept else "in a store that does not hold all states"
+            return "in a store" if self.swept else "in a store that is not complete"
         return "with zones" if self.zones else ""
 
     @property

@@ -19,7 +19,7 @@ from modecheck.checks.judged import BROKEN, FALLS, Judged, undecided
 from modecheck.checks.mode_switches import mode_switches, states_in_modes
 from modecheck.checks.overtaken import with_overtaking
 from modecheck.checks.switch_endings import SwitchEnding, switch_endings
-from modecheck.engine.choice import EngineUnavailable, Search, explore_with, explored_in_store
+from modecheck.engine.choice import EngineUnavailable, Search, explore_with
 from modecheck.engine.contract.forked_task import ForkedTask, can_begin
 from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import INTERRUPTION, NotSearched, ReachGoal, Space
@@ -94,9 +94,7 @@ def explore_variant(
         reduced, preserved = _reduced(exploration, how)
     evidence = Evidence(exploration)
     if Needs.PATHS in preserved:
-        judged, searched, tables = _judged_and_searched(
-            evidence, preserved, how, reporter, reduced.where
-        )
+        judged, searched, tables = _judged_and_searched(evidence, preserved, how, reporter)
     else:
         judged = _judged_without_paths(device, exploration, preserved, reduced.where)
         searched = _searched(evidence, preserved)
@@ -119,11 +117,7 @@ def explore_variant(
 
 
 def _judged_and_searched(
-    evidence: Evidence,
-    preserved: frozenset[Needs],
-    how: Search,
-    reporter: Reporter | None,
-    where: str,
+    evidence: Evidence, preserved: frozenset[Needs], how: Search, reporter: Reporter | None
 ) -> tuple[list[Judged], _Searched, _Tables]:
     """All that a graph of the states can answer, part of it in another process."""
     exploration = evidence.space
@@ -137,11 +131,8 @@ def _judged_and_searched(
     judged = list(requirement_checks.judge(exploration))
     searched = _searched(evidence, preserved)
     if swept:
-        needs = [*waiting, *following]
-        if how.store is not None:
-            judged += [undecided(need, f"not checked {where}") for need in needs]
-        else:
-            judged += watched.judge_apart(exploration, needs, alone, reporter)
+        apart = watched.judge_apart if how.store is None else watched.judge_in_store
+        judged += apart(exploration, [*waiting, *following], alone, reporter)
         return judged, searched, _tables(exploration)
     left = following if forked else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)
@@ -276,9 +267,8 @@ def _in_store(
     if how.symmetry or how.order:
         raise EngineUnavailable("a store cannot be combined with a reduction but time")
     product = compose(device, time_acceleration=how.time_acceleration)
-    space = explored_in_store(product, how, reporter)
+    exploration = explore_with(product, how, reporter)
     accelerated = how.time_acceleration and product.time is not None
-    exploration = cast("Space", space)
     swept = _is_swept(exploration)
     reduced = Reduced(time_acceleration=accelerated, swept=swept, store=True)
     return exploration, reduced, ALL if swept else PRESERVED["store"]

@@ -33,6 +33,8 @@ from modecheck.product.observers import automaton_for, events_asked, room_for
 from modecheck.product.state_conditions import is_watched
 from modecheck.scenario.traces import Trace, lasso, trace_to, without_observers
 
+MOST_SHARED = 1_000_000
+"""States in files up to which requirements share an exploration."""
 NOT_SEARCHED = "too many states may lie on a loop, and there is no memory for their transitions"
 
 
@@ -87,6 +89,17 @@ def judge_apart(
             yield from judge(space, [need], how, reporter)
         except EngineUnavailable as error:
             yield undecided(need, f"its observer cannot be explored: {error.reason}")
+
+
+def judge_in_store(
+    space: Space, needs: Sequence[Requirement], search: Search, reporter: Reporter | None
+) -> Iterator[Judged]:
+    """The same where files hold the space: products with observers are explored into the same
+    folder. If it is large, each observer has a product of its own, which takes the least room.
+    """
+    few = space.state_count <= MOST_SHARED
+    for some in [needs] if few else [[need] for need in needs]:
+        yield from judge(space, some, search, reporter)
 
 
 def judged_in(product: Product, watched: Space, need: Requirement) -> Judged:

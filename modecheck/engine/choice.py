@@ -18,7 +18,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, cast
 
 from modecheck.engine.contract.forked_task import ForkedTask, can_begin
 from modecheck.engine.contract.phases import phase
@@ -99,6 +99,9 @@ def explore_with(
     told = reporter or Silent()
     if how.engine == "zones":
         raise EngineUnavailable("it serves 'check' alone, where no loops are needed", "zones")
+    if how.store is not None:
+        # Who asks for loops and paths is told when nobody knows them.
+        return cast("Space", explored_in_store(product, how, reporter))
     with phase("exploring"):
         return _reduced(product, how, told, overhearing)
 

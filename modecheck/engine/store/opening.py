@@ -57,11 +57,13 @@ def explore_in_store(
 
 
 def _name_of(product: Product) -> str:
-    """The folder of a variant: its choices, as far as they fit a file's name."""
-    choices = product.device.choices
-    name = re.sub(r"[^\w=-]+", "_", choices)[:80]
-    told = hashlib.sha256(choices.encode()).hexdigest()[:6]
-    return f"{name}-{told}" if choices else "device"
+    """The folder of a variant: its choices, as far as they fit a file's name; with observers the
+    first of these as well.
+    """
+    choices, observers = product.device.choices, [one.name for one in product.observers]
+    name = re.sub(r"[^\w=-]+", "_", "-".join(filter(None, [choices, *observers[:1]])))[:80]
+    told = hashlib.sha256("\n".join([choices, *observers]).encode()).hexdigest()[:6]
+    return f"{name}-{told}" if name else "device"
 
 
 def _about(product: Product, workers: int) -> About:

@@ -15,7 +15,14 @@ import numpy as np
 
 from modecheck.engine.contract.encounters import Observed
 from modecheck.engine.contract.phases import phase
-from modecheck.engine.contract.space import Occurrence, Path, Sighting, State
+from modecheck.engine.contract.space import (
+    LoopAnswer,
+    LoopQuery,
+    Occurrence,
+    Path,
+    Sighting,
+    State,
+)
 from modecheck.engine.native.code_notes import observed_in
 from modecheck.engine.native.run import sightings_of
 from modecheck.engine.reference.plain import Interpreter
@@ -49,8 +56,8 @@ class StoreSpace:
 
     @property
     def complete(self) -> bool:
-        """Whether every reachable state was expanded."""
-        return self._explorer.complete
+        """Whether every reachable state was expanded, and all was made that checks need of it."""
+        return self._explorer.complete and not self.stopped_by
 
     @property
     def layers(self) -> list[int]:
@@ -65,7 +72,7 @@ class StoreSpace:
     @property
     def expanded(self) -> int:
         """How many states were expanded."""
-        return sum(self.layers if self.complete else self.layers[:-1])
+        return sum(self.layers if self._explorer.complete else self.layers[:-1])
 
     @property
     def transitions(self) -> int:
@@ -116,7 +123,7 @@ class StoreSpace:
         for record in self._records:
             if not record.sizes:
                 continue
-            is_last = not self.complete and record is self._records[-1]
+            is_last = not self._explorer.complete and record is self._records[-1]
             count = self._explorer.workers.count if max(record.sizes) > MANY else 1
             for group in tasks.groups(self._explorer.partitions, count):
                 yield record, group, not is_last
@@ -202,6 +209,10 @@ class StoreSpace:
         ]
         found: list[tuple[tuple[int, ...], int] | None] = self._explorer.done(given)
         return min(one for one in found if one is not None)
+
+    def fair_loop(self, query: LoopQuery) -> LoopAnswer:  # noqa: ARG002 - no loop is known
+        """Loops are not known before all is explored."""
+        return LoopAnswer(None)
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:
         """For rules that are never taken although their own guards hold somewhere, the earlier rule
