@@ -36,6 +36,8 @@ from tests.benchmarks.explore import WARM, counters, product_of
 
 LOOK_EVERY = 0.3
 """Seconds between two looks at the memory of all processes."""
+TELL_EVERY = 60
+"""Seconds between two lines of what has been measured up to then."""
 BYTES_IN_MEMORY = 24
 """Bytes that a state of one word takes in memory."""
 
@@ -139,7 +141,13 @@ def measured(name: str, threads: int, memory: int, folder: str) -> Measured:
     how = [f"--threads={threads}", f"--memory={memory / 1e9}", f"--folder={folder}"]
     process = subprocess.Popen([*arguments, *how], stdout=subprocess.PIPE, text=True)
     most = disk = 0
+    told = time.monotonic()
     while process.poll() is None:
+        if time.monotonic() - told > TELL_EVERY:
+            print(
+                f"{most / 1e6:,.0f} MB held, {disk / 1e6:,.0f} on disk", file=sys.stderr, flush=True
+            )
+            told = time.monotonic()
         most = max(most, held_by(process.pid))
         disk = max(disk, size_of(folder)) if folder else 0
         time.sleep(LOOK_EVERY)
