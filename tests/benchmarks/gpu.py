@@ -41,7 +41,7 @@ from modecheck.engine.contract.space import Limits
 from modecheck.engine.gpu.cuda_device import CudaDevice, all_gpus, first_gpu, why_no_gpu
 from modecheck.engine.gpu.explore_on_gpu import machine_of
 from modecheck.engine.gpu.found_states import FoundStates, states_that_fit
-from modecheck.engine.gpu.gpu_reach import GpuReach
+from modecheck.engine.gpu.gpu_reach import SPREAD_FROM, GpuReach
 from modecheck.engine.search.exploration import Silent, explore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
@@ -168,8 +168,12 @@ def several(asked: Asked) -> None:
     devices = all_gpus()
     hows: list[tuple[str, Sequence[CudaDevice], dict[str, int]]] = [
         ("1 device", devices[:1], {}),
-        (f"{len(devices)} devices", devices, {}),
-        (f"{len(devices)} devices that remember nothing", devices, {"recent": 0}),
+        (f"{len(devices)} devices", devices, {"spread_from": SPREAD_FROM}),
+        (
+            f"{len(devices)} devices that remember nothing",
+            devices,
+            {"spread_from": SPREAD_FROM, "recent": 0},
+        ),
         (f"{len(devices)} devices from 2^20 states on", devices, {"spread_from": 1 << 20}),
     ]
     for digits in asked.digits:

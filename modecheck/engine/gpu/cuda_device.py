@@ -113,6 +113,10 @@ class CudaDevice:
         self._context: Any = None
         self._reads = {number: True}
 
+    @property
+    def is_begun(self) -> bool:
+        return self._context is not None
+
     def _use(self) -> None:
         """Have what is called next be about this GPU."""
         if self._context is None:

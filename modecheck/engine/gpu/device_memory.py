@@ -57,6 +57,10 @@ class KernelDevice(Protocol):
     name: str
     threads: int
 
+    @property
+    def is_begun(self) -> bool:
+        """Whether it is in use already; beginning to use one can take a second."""
+
     def array(self, count: int, kind: Any, fill: int | None = 0) -> DeviceArray:
         """A new array, each byte of which has one value, or with None any."""
 

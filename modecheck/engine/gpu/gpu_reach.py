@@ -41,11 +41,14 @@ LEFT_FREE = 0.04
 SPREAD_FROM = 1 << 26
 """States from which on several devices find more in a second than one: with fewer of them, levels
 are so small that waiting for each other takes longer."""
+BEGUN_AFTER = 1.0
+"""Seconds that one device works before others are begun to be used, which takes about as long."""
 
 
 class GpuReach:
     """Explores a product breadth first on devices. There is room for `room` states at first, if
-    that is told, and from `spread_from` states on, all devices share them. Raises
+    that is told. From `spread_from` states on all devices share them, if that is told; otherwise,
+    when it pays. Raises
     `NotCompilableError` when a state has too many steps, and `MemoryError`.
     """
 
@@ -66,7 +69,7 @@ class GpuReach:
         self._limits, self._reporter = limits, reporter
         self._began = time.monotonic() if limits.since is None else limits.since
         self._limit = None if limits.memory is None else limits.memory // len(self._devices)
-        self._spread_from = SPREAD_FROM if spread_from is None else spread_from
+        self._spread_from = spread_from
         self._recent = SENT_LATELY if recent is None else recent
         self._taken: list[DeviceRoom | Team] = []
         starts = machine.starts if limits.states is None else machine.starts[: limits.states + 1]
@@ -125,7 +128,7 @@ class GpuReach:
         """Everything that is reachable within the limits. Raises `MemoryError` when not even the
         first states have room, and `DeviceFailed`.
         """
-        found = self._found
+        found, self._run_since = self._found, time.monotonic()
         with Interruptions() as interruptions:
             self._interruptions = interruptions
             with self._giving_back():
@@ -162,10 +165,17 @@ class GpuReach:
         return self._crew.end_level(ends)
 
     def _spread_if_it_pays(self) -> None:
-        if self._is_alone and self._found.count >= self._spread_from and not self._spread():
+        if self._is_alone and self._pays_to_spread() and not self._spread():
             (room,) = self._crew.rooms
             room.make_table()
             self._devices = self._devices[:1]
+
+    def _pays_to_spread(self) -> bool:
+        count = self._found.count
+        if self._spread_from is not None:
+            return count >= self._spread_from
+        is_late = time.monotonic() - self._run_since > BEGUN_AFTER
+        return count >= SPREAD_FROM and (is_late or all(one.is_begun for one in self._devices))
 
     @property
     def _is_alone(self) -> bool:

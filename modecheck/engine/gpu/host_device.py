@@ -44,6 +44,7 @@ class HostDevice:
 
     name = "the processor"
     threads = 1
+    is_begun = True
 
     def __init__(self, memory: int | None = None, *, copies: bool = False) -> None:
         self._copies = copies

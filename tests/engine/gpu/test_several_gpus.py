@@ -38,6 +38,7 @@ LOST = "the device answers CUDA_ERROR_LAUNCH_FAILED"
 def _soon(monkeypatch: pytest.MonkeyPatch) -> None:
     """All devices work as soon as there are some states, and have little room at first."""
     monkeypatch.setattr(gpu_reach, "SPREAD_FROM", 5)
+    monkeypatch.setattr(gpu_reach, "BEGUN_AFTER", 0.0)
     monkeypatch.setattr(gpu_reach, "ROOM_A_THREAD", 50)
 
 
@@ -73,6 +74,23 @@ def test_all_devices_have_a_share() -> None:
     assert max(shares) < 1.1 * 8**4 / 3
     found.give_back()
     assert [one.taken for one in own] == [0, 0, 0]
+
+
+class NotBegun(HostDevice):
+    """Beginning to use it would take a second."""
+
+    is_begun = False
+
+
+@pytest.mark.parametrize(("seconds", "rooms"), [(0.0, 2), (1e6, 1)])
+def test_devices_are_begun_when_another_has_worked_for_a_while(
+    seconds: float, rooms: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not for what is done before they would be ready."""
+    monkeypatch.setattr(gpu_reach, "BEGUN_AFTER", seconds)
+    machine = machine_of(product_of(counters(3)), ())
+    found = GpuReach([HostDevice(), NotBegun()], machine, Limits(), Silent()).run()
+    assert (len(found.rooms), found.count) == (rooms, 8**3)
 
 
 @pytest.mark.parametrize("path", sweep(BUNDLED, lambda path: path == FAULTY), ids=str)
