@@ -187,6 +187,8 @@ def several(asked: Asked) -> None:
                 found.give_back()
                 best[name] = min(seconds, best.get(name, seconds))
                 print(f"    {seconds:.4f} s, {name}, shares {shares}", flush=True)
+        reads = [one.can_read(two) for one in devices for two in devices if one is not two]
+        print(f"    devices read each other's memory: {reads}")
         for name, seconds in best.items():
             gain = best[hows[0][0]] / seconds
             print(

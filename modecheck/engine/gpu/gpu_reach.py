@@ -48,8 +48,8 @@ BEGUN_AFTER = 1.0
 class GpuReach:
     """Explores a product breadth first on devices. There is room for `room` states at first, if
     that is told. From `spread_from` states on all devices share them, if that is told; otherwise,
-    when it pays. Raises
-    `NotCompilableError` when a state has too many steps, and `MemoryError`.
+    when it pays. What was sent is remembered for `recent` states. Raises `NotCompilableError` when
+    a state has too many steps, and `MemoryError`.
     """
 
     def __init__(
