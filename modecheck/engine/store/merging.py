@@ -49,7 +49,7 @@ def merge(
             width,
             [file.section(partition) for file in files],
             [packed_at(folder, run) for run in known],
-            memory // (24 * width),
+            max(memory // (24 * width), 1),
         )
         for partition, known in zip(group, runs, strict=True)
     ]

@@ -287,6 +287,13 @@ def test_several_processes_tell_the_same(tmp_path: Path) -> None:
     assert_agree(device, str(tmp_path), threads=2)
 
 
+@pytest.mark.usefixtures("by_tasks")
+def test_little_memory_is_enough(tmp_path: Path) -> None:
+    """What a task finds is then written by many files, and read some blocks at a time."""
+    device = read_device(str(MODELS / "faulty" / "late_answer.yaml"))
+    assert_agree(device, str(tmp_path), limits=Limits(memory=50_000))
+
+
 def _ends_at_once(marker: str) -> str:
     """A task whose process ends the first time, as if it had been killed."""
     path = Path(marker)
