@@ -23,7 +23,13 @@ from modecheck.engine.gpu.shared_table_kernels import (
     number_in,
     refill_words,
 )
-from modecheck.engine.language.gpu_intrinsics import high_product, take_several
+from modecheck.engine.gpu.sharing_kernels import deal_states, enter_sent
+from modecheck.engine.language.gpu_intrinsics import (
+    add_together,
+    high_product,
+    take_several,
+    take_several_each,
+)
 from modecheck.engine.language.kernel import interpreted
 from tests.benchmarks.explore import counters, product_of
 
@@ -42,6 +48,13 @@ def test_a_products_kernel_becomes_ptx() -> None:
     assert "vote.sync.ballot" in text
     assert re.search(r"\.local \.align \d+ \.b8\s+__local_depot0\[64\]", text)
     assert "st.local.b64" in text
+
+
+def test_what_is_sent_is_counted_for_each_address_apart() -> None:
+    """Threads of a group may write to the outboxes of different devices at the same time."""
+    text = ptx_of(GpuKernel(deal_states, 2, {"waiting": 2, "owners": 1}))
+    assert "match.any.sync.b64" in text
+    assert "match.any.sync.b64" not in ptx_of(GpuKernel(enter_sent, 2, {"waiting": 8}))
 
 
 @pytest.mark.parametrize("kernel", [GpuKernel(refill_words), GpuKernel(enter_numbers, 2)])
@@ -111,3 +124,6 @@ def test_what_intrinsics_mean() -> None:
     assert high_product(2**63, 6) == 3
     assert [int(take_several(counter.ctypes.data, many)) for many in (3, 0, 2)] == [0, 3, 3]
     assert counter[0] == 5
+    assert int(take_several_each(counter.ctypes.data, 4)) == 5
+    add_together(counter.ctypes.data, 2**26 - 1)
+    assert counter[0] == 9 + 2**26 - 1
