@@ -30,8 +30,9 @@ from modecheck.engine.store.transition_files import Columns
 
 R = TypeVar("R")
 
-TOGETHER = 1 << 18
-"""States of levels that one task looks at together."""
+TOGETHER, SHARE = 1 << 18, 1 << 8
+"""States of levels that one task looks at together, or this share of all states if that is more:
+what it finds is looked for among the words of a whole set."""
 TASKS_AT_ONCE, WORDS_TOGETHER = 8, 1 << 16
 """Tasks that are given out for each who works before results are looked at, and words of a set
 whose numbers are told at once."""
@@ -359,15 +360,15 @@ def parts_of(numbering: Numbering, workers: int) -> list[list[Part]]:
     """
     bands: list[list[Part]] = []
     first, sizes = 0, numbering.counts.sum(axis=0).tolist()
-    every = len(numbering.ranges)
+    every, together = len(numbering.ranges), max(TOGETHER, sum(sizes) // SHARE)
     for level, size in enumerate(sizes):
         begin, end = numbering.first_of[first], numbering.first_of[level + 1]
-        if size > TOGETHER and workers > 1 and every > 1:
+        if size > together and workers > 1 and every > 1:
             if first < level:
                 bands.append([Part((first, level), (0, every), begin, numbering.first_of[level])])
             bands.append(_shares(numbering, level, workers))
             first = level + 1
-        elif end - begin > TOGETHER or level + 1 == len(sizes):
+        elif end - begin > together or level + 1 == len(sizes):
             bands.append([Part((first, level + 1), (0, every), begin, end)])
             first = level + 1
     return bands

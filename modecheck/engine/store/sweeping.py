@@ -10,6 +10,7 @@ import mmap
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -25,6 +26,7 @@ from modecheck.engine.store.transition_packing import (
     REMEMBERED,
     PackedSteps,
     StepFilter,
+    reach_blocks,
     settle_blocks,
 )
 
@@ -82,19 +84,18 @@ class SomeWords:
     words: Words
 
     @classmethod
+    def among(cls, words: Words, base: int) -> SomeWords:
+        """Those of a set whose words begin with the one at a place."""
+        places = np.flatnonzero(words)
+        return cls(places + base, words[places])
+
+    @classmethod
     def of(cls, numbers: Numbers) -> SomeWords:
         """Those of a set of states."""
         kept = np.unique(numbers).astype(np.int64)
+        places, firsts = np.unique(kept // WORD, return_index=True)
         bits = np.uint64(1) << (kept % WORD).astype(np.uint64)
-        return cls.joined(kept // WORD, bits)
-
-    @classmethod
-    def joined(cls, places: NDArray[np.int64], words: Words) -> SomeWords:
-        """Words of which several may have the same place; these are sorted."""
-        firsts = np.flatnonzero(np.diff(places, prepend=-1))
-        if not firsts.size:
-            return cls(places, words)
-        return cls(places[firsts], np.bitwise_or.reduceat(words, firsts))
+        return cls(places, np.bitwise_or.reduceat(bits, firsts) if firsts.size else bits)
 
 
 @lru_cache(maxsize=256)
@@ -171,18 +172,35 @@ class _Sweep:
         it: what is changed of it.
         """
         begin, end = self._part.words
-        before, last = self._into[begin:end].copy(), np.empty(REMEMBERED, np.int64)
-        runs = [
-            (self.blocks(own, levels), own) for levels in self._together() for own in self.ranges
-        ]
-        steps = {own: self.steps(own) for own in self.ranges}
-        while sum(
-            settle_blocks(blocks, wanted, barred, steps[own], adds, last) for blocks, own in runs
-        ):
+        before = self._into[begin:end].copy()
+        while self._settle(wanted, barred, self._into, 0, adds=adds):
             pass
-        changed = self._into[begin:end] ^ before
-        places = np.flatnonzero(changed)
-        return SomeWords(places + begin, changed[places])
+        return SomeWords.among(self._into[begin:end] ^ before, begin)
+
+    def sources(self, wanted: Words) -> SomeWords:
+        """The states, of a set if it has words, with a transition that is followed."""
+        begin, end = self._part.words
+        own = np.zeros(end - begin, np.uint64)
+        self._settle(wanted, NO_WORDS, own, begin, adds=True)
+        return SomeWords.among(own, begin)
+
+    def targets(self, wanted: Words) -> SomeWords:
+        """The states behind transitions of a set that are followed."""
+        own, last = np.zeros(-(-self._numbering.first_of[-1] // WORD), np.uint64), _remembered()
+        for number in self.ranges:
+            blocks = self.blocks(number, self._part.levels)
+            reach_blocks(blocks, wanted, self.steps(number), own, last)
+        return SomeWords.among(own, 0)
+
+    def _settle(self, wanted: Words, barred: Words, own: Words, base: int, *, adds: bool) -> bool:
+        """Settle a set once; whether that changed it."""
+        steps, last = {number: self.steps(number) for number in self.ranges}, _remembered()
+        changed = 0
+        for levels, number in product(self._together(), self.ranges):
+            changed += settle_blocks(
+                self.blocks(number, levels), wanted, barred, steps[number], own, base, adds, last
+            )
+        return changed > 0
 
     def _together(self) -> list[tuple[int, int]]:
         """Levels that are looked at together, from the last on: all if there is one range. Of
@@ -193,31 +211,20 @@ class _Sweep:
         return [(level, level + 1) for level in reversed(range(*self._part.levels))]
 
 
-def _distinct(numbers: Numbers) -> Numbers:
-    """Numbers in order, each once."""
-    return numbers[np.flatnonzero(np.diff(numbers.astype(np.int64), prepend=-1))]
-
-
-def _together(parts: list[Numbers]) -> Numbers:
-    return np.concatenate(parts) if parts else np.empty(0, np.uint32)
+def _remembered() -> NDArray[np.int64]:
+    return np.empty(REMEMBERED, np.int64)
 
 
 def sources_in(where: Where, part: Part, following: FollowedKinds, of: str, into: str) -> SomeWords:
     """The states, of a set if one is given, with a followed transition, into a set if one is
     given.
     """
-    sweep = _Sweep(where, part, following, words_of(into))
-    return SomeWords.of(
-        _together([_distinct(sources) for _, (sources, *_) in sweep.columns(words_of(of))])
-    )
+    return _Sweep(where, part, following, words_of(into)).sources(words_of(of))
 
 
 def targets_of(where: Where, part: Part, following: FollowedKinds, of: str) -> SomeWords:
     """The states behind followed transitions of a set."""
-    sweep = _Sweep(where, part, following)
-    return SomeWords.of(
-        _together([np.unique(targets) for _, (*_, targets) in sweep.columns(words_of(of))])
-    )
+    return _Sweep(where, part, following).targets(words_of(of))
 
 
 def widened(

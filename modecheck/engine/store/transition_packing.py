@@ -233,10 +233,6 @@ def unpack_followed(
         for state in range(first, end):
             head, at = get_number(packed, at)
             take = is_wanted(wanted, nobody, state)
-            if take and head & U1 != U0 and is_followed(steps, state, FAILING, state):
-                sources[filled], kinds[filled] = np.uint32(state), np.uint16(FAILING)
-                targets[filled] = np.uint32(state)
-                filled += 1
             for _ in range(np.int64(head >> U1)):
                 kind, target, at = get_step(packed, at, last)
                 if take and is_followed(steps, state, kind, target):
@@ -248,13 +244,20 @@ def unpack_followed(
 
 @Kernel
 def settle_blocks(
-    blocks: PackedSteps, wanted: U64s, barred: U64s, steps: StepFilter, adds: bool, last: I64s
+    blocks: PackedSteps,
+    wanted: U64s,
+    barred: U64s,
+    steps: StepFilter,
+    own: U64s,
+    base: int,
+    adds: bool,
+    last: I64s,
 ) -> Any:
     """Look from the last block to the first at states that are wanted and not barred: put those
-    with a transition that is followed into the set that it leads into, or unless it `adds`, take
-    those without one out of it. How many there are.
+    with a transition that is followed into a set, or unless it `adds`, take those without one out
+    of it. Its words begin with the one at place `base`. How many states there are.
     """
-    packed, own, changed = blocks.packed, steps.into, np.int64(0)
+    packed, changed = blocks.packed, np.int64(0)
     for number in range(blocks.offsets.size):
         block = blocks.offsets.size - 1 - number
         first, end, at = blocks.firsts[block], blocks.ends[block], blocks.offsets[block]
@@ -265,12 +268,33 @@ def settle_blocks(
         for state in range(first, end):
             head, at = get_number(packed, at)
             take = is_wanted(wanted, barred, state)
-            found = False
+            found = take and head & U1 != U0 and is_followed(steps, state, FAILING, state)
             for _ in range(np.int64(head >> U1)):
                 kind, target, at = get_step(packed, at, last)
                 if take and not found:
                     found = is_followed(steps, state, kind, target)
             if take and found == adds:
-                own[state >> 6] ^= U1 << (np.uint64(state) & LOW6)
+                own[(state >> 6) - base] ^= U1 << (np.uint64(state) & LOW6)
                 changed += 1
     return changed
+
+
+@Kernel
+def reach_blocks(
+    blocks: PackedSteps, wanted: U64s, steps: StepFilter, own: U64s, last: I64s
+) -> None:
+    """Put the states behind followed transitions of wanted states into a set."""
+    packed, nobody = blocks.packed, wanted[:0]
+    for block in range(blocks.offsets.size):
+        first, end, at = blocks.firsts[block], blocks.ends[block], blocks.offsets[block]
+        if not some_wanted(wanted, nobody, first, end):
+            continue
+        for slot in range(last.size):
+            last[slot] = 0
+        for state in range(first, end):
+            head, at = get_number(packed, at)
+            take = is_wanted(wanted, nobody, state)
+            for _ in range(np.int64(head >> U1)):
+                kind, target, at = get_step(packed, at, last)
+                if take and is_followed(steps, state, kind, target):
+                    own[target >> 6] |= U1 << (np.uint64(target) & LOW6)
