@@ -32,11 +32,11 @@ def by_arrays(space: CompiledExploration) -> SweptSpace:
     return swept(replace(space, graph=graph_without_transitions(space.found)), sets)
 
 
-def by_kernels(product: Product) -> SweptSpace:
+def by_kernels(product: Product, device: HostDevice | None = None) -> SweptSpace:
     """The space as a GPU would have found it, without transitions."""
     found = explore_on_gpu(
         product,
-        [HostDevice()],
+        [device or HostDevice()],
         threads=1,
         limits=Limits(),
         reporter=Silent(),

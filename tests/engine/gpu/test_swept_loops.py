@@ -4,6 +4,7 @@ of truth values, and on sets that kernels for a GPU keep, run by one thread of t
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,13 +12,17 @@ import pytest
 from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 
-from modecheck.engine.contract.space import LoopQuery
+from modecheck.engine.contract.observer_answer import waiting_loops
+from modecheck.engine.contract.space import LoopQuery, NotSearched
+from modecheck.engine.gpu.host_device import HostDevice
 from modecheck.engine.large import swept_loops
 from modecheck.engine.large.swept_space import SweptSpace
 from modecheck.engine.native.graph import CompiledExploration
 from modecheck.model.devices import read_device
+from modecheck.model.parts import Device
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
+from modecheck.product.state_conditions import is_watched
 from tests.engine.gpu.swept import by_arrays, by_kernels, explored
 from tests.engine.test_fair_loops import some_query, with_random_fairness
 from tests.generation.devices import Drawn, devices
@@ -76,3 +81,64 @@ def test_sweeps_find_the_loops_of_random_devices(drawn: Drawn, seed: int) -> Non
     assert_finds_the_same(graph, by_arrays(graph), seed, 0)
     loops = [graph.fair_loop(query).loop for query in queries(graph.product, seed)]
     event(f"with a loop: {sum(loop is not None for loop in loops)} of {len(loops)}")
+
+
+def watched(device: Device) -> Product:
+    """The product with an observer for each requirement that needs one."""
+    needs = device.requirements.values()
+    return compose(device, observers=[need.name for need in needs if is_watched(need)])
+
+
+def assert_rests_on_enough(graph: CompiledExploration) -> None:
+    """Where observers can stay alive in no loop, that rests on fairness sets without all others."""
+    product, swept = graph.product, by_arrays(graph)
+    for need in product.observers:
+        marks = {what: f"{what}:{need.name}" for what in ("alive", "again")}
+        alive, again = (
+            graph.mark(one) if one in product.conditions else 0 for one in marks.values()
+        )
+        for query in waiting_loops(alive, again, graph.mark("idles")) if alive else ():
+            found = swept.fair_loop(query)
+            assert found.loop == graph.fair_loop(query).loop
+            fair = tuple(one for n, one in enumerate(product.fair) if n in found.rests_on)
+            alone = replace(graph, product=replace(product, fair=fair))
+            if found.loop is None:
+                assert alone.fair_loop(query).loop is None
+                event(f"rests on {len(fair)} of {len(product.fair)}")
+
+
+@given(devices(runs=True), st.integers(0, 1 << 30))
+@settings(max_examples=settings().max_examples // 2)
+def test_an_answer_rests_on_enough(drawn: Drawn, seed: int) -> None:
+    """Of random devices with requirements about runs, in a core that is shrunk as far as can be."""
+    product = with_random_fairness(watched(drawn.read()), seed)
+    assume(product.observers)
+    graph = explored(product)
+    assume(graph.state_count < 2_000)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(swept_loops, "FEW", 0)
+        assert_rests_on_enough(graph)
+
+
+def test_sets_are_given_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A device's memory is as free after each answer as it was before, also where there is none."""
+    device = HostDevice(memory=1 << 30)
+    product = with_random_fairness(watched(read_device(str(ENDLESS))), 1)
+    assert {one.strong for one in product.fair} == {False, True}
+    space = by_kernels(product, device)
+    monkeypatch.setattr(swept_loops, "FEW", 0)
+    space.fair_loop(LoopQuery())
+    for most in (swept_loops.MOST_TRANSITIONS, 0):
+        monkeypatch.setattr(swept_loops, "MOST_TRANSITIONS", most)
+        for query in queries(product, 1):
+            free = device.free_bytes()
+            with suppress(NotSearched):
+                space.fair_loop(query)
+            assert device.free_bytes() == free
+    bits = (1 << len(product.conditions)) - 1
+    free = device.free_bytes()
+    space.longest(1, blocked=bits)
+    space.first_between(1, blocked=bits, events=1)
+    region = space.bfs(1, blocked=bits)
+    region.path_to(region.first(0, 0) or 0)
+    assert device.free_bytes() == free
