@@ -13,11 +13,13 @@ from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 
 from modecheck.engine.contract.observer_answer import waiting_loops
-from modecheck.engine.contract.space import LoopQuery, NotSearched
+from modecheck.engine.contract.space import HALTED, LoopQuery, NotSearched
 from modecheck.engine.gpu.host_device import HostDevice
 from modecheck.engine.large import swept_loops
+from modecheck.engine.large.loop_core import LoopCore
 from modecheck.engine.large.swept_space import SweptSpace
 from modecheck.engine.native.graph import CompiledExploration
+from modecheck.engine.search.fair_components import _halted
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
@@ -36,6 +38,8 @@ BUNDLED = [
     *filter(is_small, sorted(Path("models/small").glob("*.yaml"))),
     *filter(is_small, sorted(Path("models/faulty").glob("*.yaml"))),
 ]
+TIMED = Path("models/small/retry.yaml")
+"""It has a clock, and links that deliver at the latest at some moment."""
 FAIR = Path("models/small/reconnect.yaml")
 """It has a requirement that holds because of fairness."""
 QUERIES = 12
@@ -63,9 +67,13 @@ def assert_finds_the_same(
             assert found.loop == expected.loop
             if few:
                 assert found.rests_on == expected.rests_on
+    if graph.product.time is not None:
+        core = LoopCore(swept, LoopQuery(timeless=True))
+        halted = [number for number, marks in enumerate(_halted(graph)) if int(marks) & HALTED]
+        assert swept.sets.numbers(core.halted).tolist() == halted
 
 
-@pytest.mark.parametrize("path", sweep(BUNDLED, lambda path: path == ENDLESS), ids=str)
+@pytest.mark.parametrize("path", sweep(BUNDLED, lambda path: path == TIMED), ids=str)
 def test_sweeps_find_the_loops_that_searches_find(path: Path) -> None:
     """On both kinds of sets, whether the core is shrunk as far as it can be or not at all."""
     graph = explored(compose(read_device(str(path))))
