@@ -253,7 +253,7 @@ class StoreExplorer:
             )
         )
         self.remove(outbox, runs)
-        self.tell()
+        self.tell(stage="merged")
 
     def _slices(self, states: int, memory: int) -> list[tasks.LevelSlice]:
         """The parts of a level: as many for each of those who work, so small that what they lead to

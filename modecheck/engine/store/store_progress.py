@@ -39,7 +39,7 @@ class StoreProgress:
         self, layers: Sequence[int], more: int, stage: str, workers: Callable[[], int]
     ) -> None:
         """Tell of the finished levels, of `more` states that are new since then, and what is being
-        done by how many workers.
+        done by how many workers; no stage means that this process explores levels alone.
         """
         states, now = sum(layers) + more, time.monotonic()
         if self._known is None:
@@ -47,11 +47,15 @@ class StoreProgress:
         if now < self._next:
             return
         rate = (states - self._known) / max(now - self._began, 1e-9)
-        note(
-            f"level {len(layers)}, {short(states)} states, {short(rate)}/s, "
-            f"{self._size() / 1e6:,.0f} MB, {stage + ', ' if stage else ''}"
-            f"{counted(workers(), 'worker')}, {trend(layers)}"
-        )
+        found = f"{short(states)} states, {short(rate)}/s"
+        if stage:
+            parts = (
+                f"level {len(layers)}, {found}, {self._size() / 1e6:,.0f} MB",
+                f"{stage}, {counted(workers(), 'worker')}, {trend(layers)}",
+            )
+            note(", ".join(parts))
+        else:
+            note(f"{found}, small levels in memory")
         self._next = time.monotonic() + BETWEEN_LINES
 
     def _size(self) -> int:

@@ -36,3 +36,6 @@ def test_the_rate_is_that_of_this_run(tmp_path: Path) -> None:
         assert current().note == (
             "level 2, 5.0 M states, 0/s, 3 MB, merge 5/16, 4 workers, growing ×5000000.0"
         )
+    with phase("exploring"):
+        StoreProgress(tmp_path).tell([1], 900, "", lambda: 4)
+        assert current().note == "901 states, 0/s, small levels in memory"
