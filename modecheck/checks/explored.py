@@ -46,7 +46,7 @@ class Reduced:
     def why_not_asked(self) -> str:
         """Where or why kinds of findings were not checked, or not completely."""
         if self.swept:
-            return "completely, since too many states may lie on loops"
+            return "completely, since looking for loops takes too much memory"
         return self.where or "since only part of the product was explored"
 
 

@@ -35,7 +35,7 @@ from modecheck.scenario.traces import Trace, lasso, trace_to, without_observers
 
 MOST_SHARED = 1_000_000
 """States in files up to which requirements share an exploration."""
-NOT_SEARCHED = "too many states may lie on a loop, and there is no memory for their transitions"
+NOT_SEARCHED = "looking for loops takes too much memory"
 
 
 def events_of(product: Product) -> tuple[EventIR, ...]:

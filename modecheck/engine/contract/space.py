@@ -185,7 +185,7 @@ class LoopAnswer:
 
 
 class NotSearched(Exception):
-    """Whether there is a loop is not known: there are too many states in which one may lie."""
+    """Whether there is a loop is not known: looking for it takes too much memory."""
 
 
 class BfsRegion(Protocol):

@@ -40,6 +40,10 @@ LISTED = 1 << 18
 """States whose transitions are listed at once."""
 
 
+class NoRoomForSets(DeviceFailed, MemoryError):
+    """The device does its work, but has no memory for one more set."""
+
+
 class GpuSets:
     """See `StateSets`. The memory is given back when this is not needed any more."""
 
@@ -96,7 +100,7 @@ class GpuSets:
         try:
             return self._device.array(words, np.uint64)
         except MemoryError as error:
-            raise DeviceFailed("there is no memory left for sets of states") from error
+            raise NoRoomForSets("there is no memory left for sets of states") from error
 
     def of(self, numbers: Numbers) -> DeviceArray:
         truths = np.zeros(self._own.count, np.bool_)

@@ -32,8 +32,17 @@ MOST_TRANSITIONS = 1 << 26
 
 
 def fair_loop_in(space: SweptPaths, query: LoopQuery) -> LoopAnswer:
-    """See `Space.fair_loop`. Raises `NotSearched` where the core is too large."""
-    core, sets = LoopCore(space, query), space.sets
+    """See `Space.fair_loop`. Raises `NotSearched` where the core is too large, or memory too small
+    for the sets.
+    """
+    try:
+        return _answer(space, LoopCore(space, query))
+    except MemoryError as error:
+        raise NotSearched from error
+
+
+def _answer(space: SweptPaths, core: LoopCore) -> LoopAnswer:
+    sets = space.sets
     try:
         for few in (FEW, 0):
             core.shrink(few)
