@@ -131,8 +131,7 @@ def _judged_and_searched(
     judged = list(requirement_checks.judge(exploration))
     searched = _searched(evidence, preserved)
     if swept:
-        apart = watched.judge_apart if how.store is None else watched.judge_in_store
-        judged += apart(exploration, [*waiting, *following], alone, reporter)
+        judged += watched.judge_apart(exploration, [*waiting, *following], alone, reporter)
         return judged, searched, _tables(exploration)
     left = following if forked else [*waiting, *following]
     judged += watched.judge(exploration, left, alone, reporter)

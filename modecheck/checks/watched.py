@@ -60,12 +60,17 @@ def _parted(needs: Iterable[Requirement]) -> tuple[list[Requirement], list[Requi
 
 
 def judge(
-    space: Space, needs: Sequence[Requirement], search: Search, reporter: Reporter | None
+    space: Space,
+    needs: Sequence[Requirement],
+    search: Search,
+    reporter: Reporter | None,
+    *,
+    apart: bool = False,
 ) -> Iterator[Judged]:
-    """The verdict on each of these requirements, which need an observer."""
-    if space.stopped_by == INTERRUPTION:
-        yield from (undecided(need) for need in needs)
-        return
+    """The verdict on each of these requirements, which need an observer. With `apart`, each has an
+    exploration of its own, which takes the least room, and one that cannot be explored leaves its
+    requirement undecided.
+    """
     search = replace(search, expected=space.state_count)
 
     def product_with(names: tuple[str, ...]) -> Product:
@@ -74,32 +79,20 @@ def judge(
         )
 
     with ObserverProducts(space, product_with, reporter) as beside:
-        yield from _Observing(space, search, beside).judged(needs)
+        yield from _Observing(space, search, beside, apart=apart).judged(needs)
 
 
 def judge_apart(
     space: Space, needs: Sequence[Requirement], search: Search, reporter: Reporter | None
 ) -> Iterator[Judged]:
-    """The same where a GPU has explored the space and makes transitions again: it explores each
-    product with an observer as well, one at a time, as far as there is room beside the space.
+    """The same where transitions are not kept in memory: a GPU explores each product as well, one
+    at a time, as far as there is room beside the space; or files of the same folder hold it, and
+    many share one if it is small.
     """
-    how = replace(search, engine="gpu", sweeps=True)
-    for need in needs:
-        try:
-            yield from judge(space, [need], how, reporter)
-        except EngineUnavailable as error:
-            yield undecided(need, f"its observer cannot be explored: {error.reason}")
-
-
-def judge_in_store(
-    space: Space, needs: Sequence[Requirement], search: Search, reporter: Reporter | None
-) -> Iterator[Judged]:
-    """The same where files hold the space: products with observers are explored into the same
-    folder. If it is large, each observer has a product of its own, which takes the least room.
-    """
-    few = space.state_count <= MOST_SHARED
-    for some in [needs] if few else [[need] for need in needs]:
-        yield from judge(space, some, search, reporter)
+    if search.store is None:
+        on_gpu = replace(search, engine="gpu", sweeps=True)
+        return judge(space, needs, on_gpu, reporter, apart=True)
+    return judge(space, needs, search, reporter, apart=space.state_count > MOST_SHARED)
 
 
 def judged_in(product: Product, watched: Space, need: Requirement) -> Judged:
@@ -109,16 +102,37 @@ def judged_in(product: Product, watched: Space, need: Requirement) -> Judged:
     return _Judging(product, watched, need).judged()
 
 
+class _InterruptedError(Exception):
+    """Somebody wants no more to be explored."""
+
+
 class _Observing:
-    """Requirements over one space, and what each has cost so far."""
+    """Requirements over one space, and what each has cost so far. After an interruption all that
+    are left are undecided.
+    """
 
-    def __init__(self, space: Space, search: Search, beside: ObserverProducts) -> None:
-        self._space, self._search, self._beside = space, search, beside
+    def __init__(
+        self, space: Space, search: Search, beside: ObserverProducts, *, apart: bool
+    ) -> None:
+        self._space, self._search, self._beside, self._apart = space, search, beside, apart
         self._costs: dict[str, Cost] = {}
+        self._interrupted = space.stopped_by == INTERRUPTION
 
-    def judged(self, needs: Iterable[Requirement]) -> Iterator[Judged]:
+    def judged(self, needs: Sequence[Requirement]) -> Iterator[Judged]:
         """The verdicts: first on those that share an exploration."""
+        left = {need.name: need for need in needs}
+        try:
+            for one in self._in_turn(needs):
+                del left[one.need.name]
+                yield one
+        except _InterruptedError:
+            why = f"its exploration was stopped by {INTERRUPTION}"
+            yield from (undecided(need, why) for need in left.values())
+
+    def _in_turn(self, needs: Sequence[Requirement]) -> Iterator[Judged]:
         (waiting, following), states = _parted(needs), self._space.state_count
+        if self._apart:
+            waiting, following = [], [*waiting, *following]
         shared = (one for one in first_tries(waiting, states, self._search) if len(one[0]) > 1)
         self._beside.begin([(tuple(need.name for need in some), how) for some, how in shared])
         for need, watched in explored_together(waiting, states, self._search, self._explored):
@@ -129,22 +143,36 @@ class _Observing:
     def _alone(self, need: Requirement) -> Judged:
         """Without exploring, if it is not broken and that can be told."""
         found = self._decided(need)
-        return found or self._judged_in(self._explored([need], self._search), need)
+        if found is not None:
+            return found
+        try:
+            watched = self._explored([need], self._search)
+        except EngineUnavailable as error:
+            if not self._apart:
+                raise
+            return undecided(need, f"its observer cannot be explored: {error.reason}")
+        return self._judged_in(watched, need)
 
     def _decided(self, need: Requirement) -> Judged | None:
+        if self._interrupted:
+            raise _InterruptedError
         began, automaton = time.monotonic(), automaton_for(self._space.product.device, need)
         with phase(_with_observers((need.name,))):
             found = self._beside.verdict(need.name, automaton, self._search)
         if found is None:
             return None
+        self._interrupted = found.stopped_by == INTERRUPTION
         self._spend([need.name], found.states, began)
         judged = None if found.broken else _unbroken(self._space, need, found)
         return judged and replace(judged, cost=self._costs[need.name])
 
     def _explored(self, some: Sequence[Requirement], how: Search) -> Space:
+        if self._interrupted:
+            raise _InterruptedError
         names, began = tuple(need.name for need in some), time.monotonic()
         with phase(_with_observers(names)):
             found = self._beside.explore(names, how)
+        self._interrupted = found.stopped_by == INTERRUPTION
         self._spend(names, found.state_count, began)
         return found
 

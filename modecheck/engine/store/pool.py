@@ -10,6 +10,7 @@ import multiprocessing
 import os
 import signal
 import threading
+import weakref
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -106,6 +107,8 @@ class Processes(_OfThisMachine):
         if self._pool is None:
             context = multiprocessing.get_context("spawn")
             self._pool = ProcessPoolExecutor(self.count, context, _begin_to_work)
+            # One that is merely dropped may be ending just when Python ends, which fails.
+            weakref.finalize(self, self._pool.shutdown, wait=True, cancel_futures=True)
         futures = {
             self._pool.submit(function, *arguments): number
             for number, (function, arguments) in tasks.items()
