@@ -258,7 +258,7 @@ def take_several(address: Any, amount: Any) -> np.uint64:
 )
 def take_several_each(address: Any, amount: Any) -> np.uint64:
     """As `take_several`, where threads that come together may count at different addresses."""
-    return take_several(address, amount)
+    return np.uint64(take_several(address, amount))
 
 
 COUNT_BITS = 26

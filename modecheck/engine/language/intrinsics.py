@@ -205,22 +205,6 @@ def fill_short_slot(address: Any, stored: Any) -> bool:
 
 
 @intrinsic(
-    (U64, U64),
-    NOTHING,
-    """
-  %slot = inttoptr i64 %address to ptr
-  %short = trunc i64 %value to i32
-  %before = atomicrmw umin ptr %slot, i32 %short monotonic
-  ret void
-""",
-)
-def keep_least(address: Any, value: Any) -> None:
-    """Keep the lesser of a value and of what stands in 32 bits at an address, in one step."""
-    slot = _short_slots(address, 1)
-    slot[0] = min(slot[0], int(value))
-
-
-@intrinsic(
     (U64, I64),
     I64,
     """

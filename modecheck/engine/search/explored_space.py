@@ -35,11 +35,12 @@ from modecheck.engine.search.mark_kernels import (
 )
 from modecheck.engine.search.search_kernels import (
     START,
+    UNREACHED,
     first_between,
     first_change,
     first_loss,
+    spread_forwards,
 )
-from modecheck.engine.search.spreading import Spreading
 from modecheck.engine.search.state_graph import StateGraph
 from modecheck.engine.search.sweep_kernels import FOREVER, longest_inside
 from modecheck.engine.search.sweeps import do_each, in_parts
@@ -299,9 +300,15 @@ class Exploration(Generic[Store]):
     def _spread(
         self, starts: int, ends: Iterable[int], blocked: int, *, enters: bool
     ) -> ReachedRegion:
-        spreading = Spreading.of(self.graph, self.marks, blocked, enters=enters)
-        spreading.run(starts, ends)
-        region = ReachedRegion(self, spreading.came_from, spreading.inside, spreading.entered)
+        graph, filled = self.graph, self.graph.arrays.filled
+        came_from = filled("u4", graph.count, UNREACHED)
+        inside = filled("u4", graph.count)
+        entered = filled("u4", graph.count if blocked and enters else 1)
+        count, entries = spread_forwards(
+            graph.first, graph.targets, graph.linked, self.marks, starts,
+            graph.arrays.of("i8", ends), blocked, enters, came_from, inside, entered,
+        )  # fmt: skip
+        region = ReachedRegion(self, came_from, inside[:count], entered[:entries])
         if enters:
             self._behind[starts, blocked] = region.flags()
         return region

@@ -21,10 +21,6 @@ UNREACHED = 0xFFFFFFFF
 """Stands for no state in arrays of state numbers."""
 START = 0xFFFFFFFE
 """Stands for the state before a start."""
-DONE, PASSED_ON, INSIDE, ENTERED, DISTANCE, NEXT_START, DEPTH, PROGRESS = range(8)
-"""Places of the progress of a spread: up to which place of `inside` states are done with, and
-passed on from, how many are inside and entered, how far the spread is, and which start comes next,
-at which depth."""
 
 
 # Backwards
@@ -94,50 +90,37 @@ def spread_forwards(  # noqa: C901 - one loop over distances
     came_from: U32s,
     inside: U32s,
     entered: U32s,
-    large: int,
-    progress: I64s,
-) -> bool:
+) -> Any:
     """Spread from states with a mark of `starts` through states with none of the `blocked` marks;
-    states with some are not passed on from, and entered only if `enters`.
+    states with some are not passed on from, and entered only if `enters`. Returns how many are
+    inside and were entered.
 
     A start joins in when the spread is as far as its depth: `ends` are the numbers at which depths
     end; without any, all starts join in at once. `came_from` must hold `UNREACHED` everywhere.
-
-    `progress` has how far it came (`DONE` and so on); it begins with 0, but `NEXT_START` with -1.
-    Where at least `large` states have the same distance, the result is False: who calls this passes
-    on from them, those of `inside` from `DONE` to `INSIDE`, says so, and calls it once more.
     """
-    done, end = progress[DONE], progress[PASSED_ON]
-    count, entries = progress[INSIDE], progress[ENTERED]
-    distance, start, depth = progress[DISTANCE], progress[NEXT_START], progress[DEPTH]
-    if start < 0:
-        start = next_marked(marks, starts, 0)
-        depth = depth_of(ends, start, 0)
+    done, count, entries, distance = 0, 0, 0, 0
+    start = next_marked(marks, starts, 0)
+    depth = depth_of(ends, start, 0)
     while start < len(marks) or done < count:
-        if end <= done:
-            end = count
-            if done == end and depth > distance:
-                distance = depth
-            if end - done >= large:
-                progress[DONE], progress[INSIDE], progress[ENTERED] = done, count, entries
-                progress[DISTANCE], progress[NEXT_START], progress[DEPTH] = distance, start, depth
-                return False
-            for place in range(done, end):
-                state = inside[place]
-                if state >= linked:
+        end = count
+        if done == end and depth > distance:
+            distance = depth
+        for place in range(done, end):
+            state = inside[place]
+            if state >= linked:
+                continue
+            for edge in range(first[state], first[state + 1]):
+                target = targets[edge]
+                if came_from[target] != UNREACHED:
                     continue
-                for edge in range(first[state], first[state + 1]):
-                    target = targets[edge]
-                    if came_from[target] != UNREACHED:
-                        continue
-                    if not marks[target] & blocked:
-                        came_from[target] = state
-                        inside[count] = target
-                        count += 1
-                    elif enters:
-                        came_from[target] = state
-                        entered[entries] = target
-                        entries += 1
+                if not marks[target] & blocked:
+                    came_from[target] = state
+                    inside[count] = target
+                    count += 1
+                elif enters:
+                    came_from[target] = state
+                    entered[entries] = target
+                    entries += 1
         if end > done:
             distance += 1
         done = end
@@ -150,8 +133,7 @@ def spread_forwards(  # noqa: C901 - one loop over distances
                 count += 1
             start = next_marked(marks, starts, start + 1)
             depth = depth_of(ends, start, depth)
-    progress[INSIDE], progress[ENTERED] = count, entries
-    return True
+    return count, entries
 
 
 # Components
