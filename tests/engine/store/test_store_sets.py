@@ -22,9 +22,10 @@ from modecheck.engine.store.swept_store import SweptStore
 from modecheck.model.devices import read_device
 from modecheck.product.composition import compose
 from modecheck.product.ir import Product
+from tests.benchmarks.explore import product_of
 from tests.engine.gpu.swept import explored
 from tests.engine.gpu.test_state_sets import assert_means_what_it_says
-from tests.engine.gpu.test_swept_space import assert_finds_the_same
+from tests.engine.gpu.test_swept_space import assert_finds_the_same, flags_of
 from tests.generation.devices import Drawn, devices
 
 pytestmark = pytest.mark.usefixtures("own_cache")
@@ -73,3 +74,35 @@ def test_random_devices(drawn: Drawn, few: int, states: int, together: int) -> N
         space = stored(graph.product, folder)
         assert_means_what_it_says(graph, space.sets, graph.state_count)
         assert_finds_the_same(graph, cast("SweptSpace", space))
+
+
+def wide() -> str:
+    """An invented device whose states take two words: a driver has one chip after the other choose
+    a number, the first six of them between two.
+    """
+    chips = "\n".join(
+        f"  c{n}: {{variables: {{x: {{range: [0, 7]}}}}, states: [s], rules: ["
+        f"{{if: driver.state == d{n} and x == 0, do: x = 5}}, "
+        f"{{if: driver.state == d{n} and x == 0 and {n} < 6, do: x = 3}}]}}"
+        for n in range(24)
+    )
+    states = ", ".join(f"d{n}" for n in range(25))
+    rules = ", ".join(f"{{in: d{n}, if: c{n}.x != 0, to: d{n + 1}}}" for n in range(24))
+    return f"device: wide\nchips:\n  driver: {{states: [{states}], rules: [{rules}]}}\n{chips}\n"
+
+
+@pytest.mark.thorough
+def test_states_of_several_words(tmp_path: Path) -> None:
+    """Are numbered in the same order."""
+    graph = explored(product_of(wide()))
+    with divided(4, 50, 100):
+        space = stored(graph.product, str(tmp_path))
+    assert space.sets.layers == graph.layers
+    assert graph.found.width > 1
+    last = graph.state_count - 1
+    for number in range(0, last, 97):
+        assert space.state(number) == graph.state(number)
+        assert space.edges_from(number) == graph.edges_from(number)
+    assert space.path_to(last) == graph.path_to(last)
+    found = space.can_reach_states([last])
+    assert flags_of(found, last + 1) == list(graph.can_reach_states([last]))
