@@ -139,7 +139,7 @@ def gather(folder: str, records: Sequence[Finished], group: Group) -> tuple[str,
             if record.places and record.places[partition]:
                 own.add(packed_at(folder, record.places[partition]))
     name = f"{RUNS}/{group.begin:02}-{records[-1].end:06}-gathered-{group.run}"
-    write_packed(Path(folder) / name, width, [own.all(width) for own in found])
+    write_packed(Path(folder) / name, width, [own.all(width) for own in found], durable=False)
     return tuple(f"{name}:{number}" for number in range(len(found)))
 
 

@@ -223,7 +223,8 @@ class BesideRuns:
             rows = distinct(states.copy(), width)
             homes = tasks.homes_of(rows, width, explorer.partitions)
             name = f"{RUNS}/{first:06}-beside-{explorer.run_name}"
-            write_rows(explorer.folder / name, width, split(rows, width, homes, len(runs)))
+            sections = split(rows, width, homes, len(runs))
+            write_rows(explorer.folder / name, width, sections, durable=False)
             self._runs = tuple(
                 self._with_run([*known, f"{name}:{number}"], number, first)
                 for number, known in enumerate(runs)
