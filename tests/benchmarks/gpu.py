@@ -162,18 +162,11 @@ def _beside_by_hand(digits: int, room: int | None, repeats: int) -> None:
 
 
 def several(asked: Asked) -> None:
-    """Seconds of one device and of all, which take turns; with and without what they remember to
-    have sent. The first time counts no more than the others: it makes code.
-    """
+    """Seconds of one device and of all, which take turns. The first time counts no more than the others: it makes code."""
     devices = all_gpus()
     hows: list[tuple[str, Sequence[CudaDevice], dict[str, int]]] = [
         ("1 device", devices[:1], {}),
         (f"{len(devices)} devices", devices, {"spread_from": SPREAD_FROM}),
-        (
-            f"{len(devices)} devices that remember nothing",
-            devices,
-            {"spread_from": SPREAD_FROM, "recent": 0},
-        ),
         (f"{len(devices)} devices from 2^20 states on", devices, {"spread_from": 1 << 20}),
     ]
     for digits in asked.digits:

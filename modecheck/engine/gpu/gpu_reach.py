@@ -18,7 +18,7 @@ from modecheck.engine.contract.space import INTERRUPTION, Limits
 from modecheck.engine.gpu.device_memory import DeviceFailed, KernelDevice
 from modecheck.engine.gpu.found_states import MOST_STATES, DeviceRoom, FoundStates, states_that_fit
 from modecheck.engine.gpu.gpu_crew import Crew, SingleDevice
-from modecheck.engine.gpu.gpu_team import MOST_DEVICES, SENT_LATELY, Team
+from modecheck.engine.gpu.gpu_team import MOST_DEVICES, Team
 from modecheck.engine.language.gpu_intrinsics import MOST_AT_ONCE
 from modecheck.engine.native.frame import NotCompilableError
 from modecheck.engine.native.interruptions import Interruptions
@@ -48,8 +48,7 @@ BEGUN_AFTER = 1.0
 class GpuReach:
     """Explores a product breadth first on devices. There is room for `room` states at first, if
     that is told. From `spread_from` states on all devices share them, if that is told; otherwise,
-    when it pays. What was sent is remembered for `recent` states. Raises `NotCompilableError` when
-    a state has too many steps, and `MemoryError`.
+    when it pays. Raises `NotCompilableError` when a state has too many steps, and `MemoryError`.
     """
 
     def __init__(
@@ -61,7 +60,6 @@ class GpuReach:
         *,
         room: int | None = None,
         spread_from: int | None = None,
-        recent: int | None = None,
     ) -> None:
         if machine.most_records > MOST_AT_ONCE:
             raise NotCompilableError(f"a state can have more than {MOST_AT_ONCE:,} steps")
@@ -70,7 +68,6 @@ class GpuReach:
         self._began = time.monotonic() if limits.since is None else limits.since
         self._limit = None if limits.memory is None else limits.memory // len(self._devices)
         self._spread_from = spread_from
-        self._recent = SENT_LATELY if recent is None else recent
         self._taken: list[DeviceRoom | Team] = []
         starts = machine.starts if limits.states is None else machine.starts[: limits.states + 1]
         self._found = FoundStates(machine.layout, (), [len(starts)])
@@ -196,7 +193,7 @@ class GpuReach:
                 for number, device in enumerate(self._devices)
             ]
             with phase("making code for the GPU"):
-                team = Team(rooms, self._machine, self._recent)
+                team = Team(rooms, self._machine)
             self._taken.append(team)
             is_done = team.deal(before, self._found.layers)
         except MemoryError:

@@ -31,14 +31,12 @@ from modecheck.engine.native.machine import CompiledProduct
 SENT_A_THREAD = 256
 """States for each other device that an outbox has room for, for each thread of the device."""
 OUTBOX_SHARE = 32
-"""Outbox, inbox and what is remembered take no more than this part of a device's memory each, if
-the steps of a state are few enough."""
+"""Outbox and inbox take no more than this part of a device's memory each, if the steps of a state
+are few enough."""
 OUTBOX_USED = 0.8
 """Share of the outbox that is used, if states lead to as many others as those before."""
-SENT_LATELY = 1 << 20
-"""States of one word that a device remembers to have sent: as many as its cache has room for."""
 MOST_DEVICES = 128
-"""Devices that work together; a byte tells them apart, and one value means none."""
+"""Devices that work together; a byte tells them apart."""
 
 
 class TeamDevice:
@@ -46,25 +44,22 @@ class TeamDevice:
     it. Raises `MemoryError`.
     """
 
-    def __init__(
-        self, rooms: Sequence[DeviceRoom], number: int, machine: CompiledProduct, recent: int
-    ) -> None:
+    def __init__(self, rooms: Sequence[DeviceRoom], number: int, machine: CompiledProduct) -> None:
         self.room = room = rooms[number]
         device, words, most = room.device, room.words, machine.most_records
         self.number, self._devices = number, len(rooms)
         devices, copies = len(rooms), not all(device.can_read(one.device) for one in rooms)
         share = room.bound // OUTBOX_SHARE // WORD
         self.capacity = max(most, min(device.threads * SENT_A_THREAD, share // words // devices))
-        self._recent = self.outbox = self.inbox = NOTHING
+        self.outbox = self.inbox = NOTHING
         try:
-            self._recent = device.array(min(recent, share), np.uint64)
             self.outbox = device.array(self.capacity * words * devices, np.uint64, None)
             if copies:
                 self.inbox = device.array(self.outbox.count, np.uint64, None)
         except MemoryError:
             self.give_back()
             raise
-        room.bound -= self._recent.bytes + self.outbox.bytes + self.inbox.bytes
+        room.bound -= self.outbox.bytes + self.inbox.bytes
         local = {"waiting": most * words, "owners": most}
         find = code_of(machine, find_and_send, local, {reached_from: write_reached(machine)})
         self._find = device.loaded(find)
@@ -84,7 +79,7 @@ class TeamDevice:
         work = self._upto - room.begun
         room.device.launch(
             self._find, work, room.shape, room.begun, self._upto, room.states, room.table,
-            room.most, room.counters, self.number, self._devices, self.outbox, self._recent,
+            room.most, room.counters, self.number, self._devices, self.outbox,
         )  # fmt: skip
 
     def end_part(self) -> bool:
@@ -94,11 +89,9 @@ class TeamDevice:
         room, counters = self.room, self.room.outcome()
         sent: list[int] = counters[COUNTERS:].tolist()
         if counters[IS_HALTED]:
-            room.device.clear(self._recent)
             return room.grow(int(counters[FOUND]))
         self._expect(max(sent) / (self._upto - room.begun))
         if max(sent) > self.capacity:
-            room.device.clear(self._recent)
             room.count = int(counters[FOUND])
             room.reset()
             return True
@@ -153,19 +146,17 @@ class TeamDevice:
 
     def give_back(self) -> None:
         """Give back what it wrote and what was written for it."""
-        self.room.device.free(self.outbox, self.inbox, self._recent)
+        self.room.device.free(self.outbox, self.inbox)
 
 
 class Team(Crew):
-    """See `Crew`. `recent` states are remembered by each device to have been sent. Raises
-    `MemoryError`.
-    """
+    """See `Crew`. Raises `MemoryError`."""
 
-    def __init__(self, rooms: Sequence[DeviceRoom], machine: CompiledProduct, recent: int) -> None:
+    def __init__(self, rooms: Sequence[DeviceRoom], machine: CompiledProduct) -> None:
         self.rooms, self._members = rooms, list[TeamDevice]()
         try:
             for number in range(len(rooms)):
-                self._members.append(TeamDevice(rooms, number, machine, recent))
+                self._members.append(TeamDevice(rooms, number, machine))
         except MemoryError:
             self.give_back()
             raise

@@ -17,7 +17,6 @@ from modecheck.engine.gpu.shared_table_kernels import (
     FOUND,
     IS_HALTED,
     TRANSITIONS,
-    home_in,
     owner_in,
 )
 from modecheck.engine.language.annotations import U8s, U64s
@@ -32,22 +31,8 @@ from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.native.native_numbers import U0, U1, U8
 from modecheck.engine.native.table_kernels import hash_of
 
-NOBODY = 255
-"""In place of a device: the state was sent a short while ago. There are fewer devices."""
 ENTERED_TOGETHER = 4
 """States that were sent and that a thread enters at the same time."""
-
-
-@Kernel
-def was_sent(recent: U64s, hash_: np.uint64, word: np.uint64) -> Any:
-    """Whether a state of one word was sent a short while ago; if not, it is now. Of threads that
-    ask at the same time, several may be told that it was not.
-    """
-    place = home_in(hash_, np.uint64(len(recent)))
-    if recent[place] == word + U1:
-        return True
-    recent[place] = word + U1
-    return False
 
 
 @Kernel
@@ -55,20 +40,14 @@ def find_owners(
     shape: tuple[int, ...],
     waiting: U64s,
     count: np.uint64,
-    own: np.uint64,
     devices: np.uint64,
-    recent: U64s,
     owners: U8s,
 ) -> None:
-    """Whose each of the states is; what was just sent is nobody's."""
+    """Whose each of the states is."""
     words = np.uint64(len(shape))
     for one in range(count):
         hash_ = hash_of(waiting, np.int64(one * words), len(shape))
-        owner = owner_in(hash_, devices)
-        owners[one] = np.uint8(owner)
-        is_foreign = words == U1 and owner != own  # longer ones are not kept in one step
-        if is_foreign and len(recent) > 0 and was_sent(recent, hash_, waiting[one]):
-            owners[one] = np.uint8(NOBODY)
+        owners[one] = np.uint8(owner_in(hash_, devices))
 
 
 @Kernel
@@ -124,7 +103,6 @@ def find_and_send(
     own: np.uint64,
     devices: np.uint64,
     outbox: U64s,
-    recent: U64s,
     waiting: U64s,
     owners: U8s,
 ) -> None:
@@ -137,7 +115,7 @@ def find_and_send(
         so_far = fresh_word(found)
         count = reached_from(states, number * words, waiting)
         made += count
-        find_owners(shape, waiting, count, own, devices, recent, owners)
+        find_owners(shape, waiting, count, devices, owners)
         for device in range(devices):
             if device != own:
                 write_for(shape, waiting, count, owners, device, room, outbox, counters)

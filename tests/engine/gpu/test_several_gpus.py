@@ -60,8 +60,7 @@ def test_an_outbox_that_runs_over_loses_nothing(monkeypatch: pytest.MonkeyPatch)
     """It has room for what one state leads to; what was sent before is sent again."""
     monkeypatch.setattr(gpu_team, "SENT_A_THREAD", 1)
     monkeypatch.setattr(found_states, "GROWTH", 2)
-    for text, recent in ((counters(3), 0), (counters(3), 3), (TWO_WORDS, 3)):
-        monkeypatch.setattr(gpu_reach, "SENT_LATELY", recent)
+    for text in (counters(3), TWO_WORDS):
         assert_identical(product_of(text), *hosts(3))
 
 
