@@ -162,7 +162,7 @@ def _beside_by_hand(digits: int, room: int | None, repeats: int) -> None:
 
 
 def several(asked: Asked) -> None:
-    """Seconds of one device and of all, which take turns. The first time counts no more than the others: it makes code."""
+    """Seconds of one device and of all, which take turns. The first time makes code, too."""
     devices = all_gpus()
     hows: list[tuple[str, Sequence[CudaDevice], dict[str, int]]] = [
         ("1 device", devices[:1], {}),
