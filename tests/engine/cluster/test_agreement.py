@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -18,6 +20,8 @@ from modecheck.engine.cluster.errands import WorkerFacts
 from modecheck.engine.cluster.parcels import packed
 from modecheck.engine.store import tasks
 from modecheck.engine.store.row_files import write_rows
+from tests.cli.running import environment
+from tests.models.bundled import MODELS, TANDEM, name_of
 
 ONE, TWO = "tcp://10.0.0.1:4001", "tcp://10.0.0.2:4002"
 SAME = {
@@ -174,3 +178,28 @@ def test_a_worker_that_runs_other_code_does_nothing(tmp_path: Path) -> None:
     """Whoever sends the task."""
     with pytest.raises(errands.UnlikeClientError):
         errands.do_task(str(tmp_path), "run", "other", packed(tmp_path, (len, ("ab",))))
+
+
+NUMBERED = """\
+import sys
+from modecheck.engine.native.machine import compiled
+from modecheck.engine.reference.system_actions import system_actions
+from modecheck.model.devices import read_device
+from modecheck.product.composition import compose
+product = compose(read_device(sys.argv[1]))
+machine = compiled(product, system_actions(product), level=0)
+print([str(one) for one in machine.failures], list(machine.seen.items()), machine.most_records)
+"""
+
+
+@pytest.mark.thorough
+@pytest.mark.parametrize("path", [TANDEM, MODELS / "faulty" / "volatile_bond.yaml"], ids=name_of)
+def test_workers_that_compile_for_themselves_number_alike(path: Path, tmp_path: Path) -> None:
+    """What tasks return are numbers, which mean the same in every process."""
+    told = set()
+    for seed in ("1", "2", "77"):
+        own = environment({"PYTHONHASHSEED": seed, "MODECHECK_CACHE": str(tmp_path / seed)})
+        program = [sys.executable, "-c", NUMBERED, str(path)]
+        told.add(subprocess.run(program, env=own, capture_output=True, check=True).stdout)
+    assert len(told) == 1
+    assert told != {b""}
