@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     metavar="FOLDER",
     type=click.Path(file_okay=False),
     help="Keep states in files of FOLDER, for products larger than memory, and go on there after a "
-    "stop. Asks about states and deadlocks; the report names what it does not ask.",
+    "stop. What is asked, and found, is the same as in memory.",
 )
 @click.option(
     "--cluster",
