@@ -11,7 +11,7 @@ from modecheck.checks.findings import Finding
 from modecheck.engine.reference.plain import Interpreter, State, Step
 from modecheck.engine.reference.system_actions import Drives
 from modecheck.model.copies import unnumbered
-from modecheck.model.parts import Device
+from modecheck.model.parts import Device, Requirement
 from modecheck.product.ir import Product
 from modecheck.product.state_conditions import is_watched
 from modecheck.repair.changes import Matters, RepairChange
@@ -32,7 +32,7 @@ def still_shown(finding: Finding, device: Device, changed: Product) -> bool:
     trace = finding.trace
     if trace is None or not _is_decided_by(finding, device, changed.device):
         return False
-    follower = _Follower(trace.product, changed, strictly=_follows_events(finding, device))
+    follower = _Follower(trace.product, changed, strictly=watched_need(finding, device) is not None)
     states = [(trace.product.initial, changed.initial)]
     if not follower.equal(*states[0]):
         return False
@@ -59,10 +59,13 @@ def is_shown_by_scenario(finding: Finding, device: Device) -> bool:
     return finding.code == "broken-requirement" and need is not None and need.pattern not in LATER
 
 
-def _follows_events(finding: Finding, device: Device) -> bool:
-    """Whether it is about a requirement that is judged by what happens in steps, too."""
+def watched_need(finding: Finding, device: Device) -> Requirement | None:
+    """The requirement that a finding is about, if judging it takes an observer:
+    then also what happens in steps counts, and not their states alone.
+    """
     need = device.requirements.get(finding.subject)
-    return finding.code == "broken-requirement" and need is not None and is_watched(need)
+    broken = finding.code == "broken-requirement" and need is not None and is_watched(need)
+    return need if broken else None
 
 
 def _is_decided_by(finding: Finding, old: Device, new: Device) -> bool:

@@ -25,12 +25,11 @@ from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.contract.space import Space
 from modecheck.model.devices import read_device
 from modecheck.model.errors import ModecheckError
-from modecheck.model.parts import Device
+from modecheck.model.parts import Device, Requirement
 from modecheck.product.composition import compose
-from modecheck.product.state_conditions import is_watched
 from modecheck.repair.changes import Candidate, Clash, yaml_text
 from modecheck.repair.losses import losses
-from modecheck.repair.replaying import still_shown
+from modecheck.repair.replaying import still_shown, watched_need
 
 SMALL = 3_000
 """States of a device whose check takes no longer than exploring it for one check alone."""
@@ -143,11 +142,13 @@ class TrialBench:
         how = self._bounded()
         for finding in findings:
             device = self._variant_of(finding, devices)
+            need = watched_need(finding, device)
+            if need is not None:
+                yield not is_broken(need, device, how)
+                continue
             if device.choices not in spaces:
-                product = compose(device)
-                asked = watched.events_of(product)
-                spaces[device.choices] = explore_with(product, how, overhearing=asked)
-            yield not is_found(spaces[device.choices], finding, how)
+                spaces[device.choices] = explore_with(compose(device), how)
+            yield not is_found(spaces[device.choices], finding)
 
     def _judged(self, candidate: Candidate, devices: list[Device]) -> Trial:
         """Everything is checked."""
@@ -192,14 +193,20 @@ def _outcome(
     return TrialOutcome.KEPT if gone == wanted else TrialOutcome.PARTLY
 
 
-def is_found(space: Space, finding: Finding, search: Search) -> bool:
+def is_broken(need: Requirement, device: Device, search: Search) -> bool:
+    """Whether a requirement is broken that takes an observer; the device is explored with that
+    alone. False if a bound left it undecided.
+    """
+    observed = compose(device, observers=(need.name,), time_acceleration=search.time_acceleration)
+    space = explore_with(observed, search)
+    return watched.judged_in(compose(device), space, need).verdict == BROKEN
+
+
+def is_found(space: Space, finding: Finding) -> bool:
     """Whether one check finds this finding in an explored space; False if that check needs more."""
     need = space.product.device.requirements.get(finding.subject)
     if finding.code == "broken-requirement" and need is not None:
-        if is_watched(need):
-            judged = list(watched.judge(space, [need], search, None))
-        else:
-            judged = [one for one in requirement_checks.judge(space) if one.need is need]
+        judged = (one for one in requirement_checks.judge(space) if one.need is need)
         return any(one.verdict == BROKEN for one in judged)
     one = BY_CODE[finding.code]
     if one.find is None:

@@ -9,6 +9,7 @@ import pytest
 
 from modecheck.model.devices import read_device
 from modecheck.repair.changes import Candidate
+from modecheck.repair.families.siblings import sibling_changes
 from modecheck.repair.repair_search import changes_for
 from modecheck.repair.situation import RepairSituation
 from modecheck.repair.trying import Trial, TrialBench, TrialOutcome
@@ -18,7 +19,7 @@ from tests.models.bundled import MODELS, TWINS, is_small
 from tests.repair.devices import TWO_ENDS, bench_of, repairs_of, sentences
 from tests.sweeps import sweep
 
-QUICK = ("queue_exhausted",)
+QUICK = ("queue_exhausted", "one_behind")
 OUT_OF_REACH = {
     "asks_for_what_never_is": "its requirement speaks of what cannot be, so no rule is wrong",
     "beyond_the_end": "the player goes too far, and what people do is not changed",
@@ -73,6 +74,15 @@ def test_the_message_that_is_waited_for_is_found(tmp_path: Path) -> None:
     path.write_text(TWO_ENDS, encoding="utf-8")
     found = repairs_of(path)
     assert any("hear also sends answer via down" in one for one in sentences(found))
+
+
+def test_a_link_is_made_as_on_the_other_side() -> None:
+    """With the names of its own side; the one link of the original is what comes of it."""
+    twin = faulty("radio_on_the_dock")
+    at = RepairSituation(read_device(str(twin)), read_written(str(twin)), [])
+    found = [one for one in sibling_changes(at) if ("", "front_air") in one.about]
+    assert [one.sentence for one in found] == ["front_air: up_when as rear_air has it"]
+    assert is_the_original(twin, Candidate((found[0],)), read_device(str(original_of(twin))))
 
 
 def test_the_number_of_processes_makes_no_difference() -> None:

@@ -20,7 +20,7 @@ from tests.repair.devices import bench_of
 from tests.sweeps import sweep
 
 SMALL_TWINS = [path for path in TWINS if is_small(path)]
-QUICK = ("queue_exhausted",)
+QUICK = ("queue_exhausted", "credit_given_twice", "trusts_an_old_flash")
 
 
 def is_left(name: str, left: set[str]) -> bool:

@@ -25,7 +25,7 @@ from modecheck.repair.situation import RepairSituation
 Family: TypeAlias = Callable[[RepairSituation], Iterator[RepairChange]]
 
 FAMILIES: dict[str, tuple[str, Family]] = {
-    siblings.SIBLING: ("what another chip of its file does", siblings.sibling_changes),
+    siblings.SIBLING: ("what a part of its kind does", siblings.sibling_changes),
     targets.TO: ("where a rule leads", targets.target_changes),
     targets.IN: ("where a rule applies", targets.source_changes),
     guards.GUARD: ("when a rule is taken", guards.guard_changes),
