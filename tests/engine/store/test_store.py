@@ -324,6 +324,20 @@ def test_a_killed_check_goes_on(seconds: float, tmp_path: Path) -> None:
     assert_agree(read_device(str(TANDEM)), str(tmp_path))
 
 
+@pytest.mark.thorough
+def test_a_check_that_is_killed_while_transitions_are_made_goes_on(tmp_path: Path) -> None:
+    """Killed as soon as states are numbered, and started again."""
+    path = MODELS / "faulty" / "volatile_bond.yaml"
+    program = [sys.executable, "-m", "modecheck", "check", str(path), "--store", str(tmp_path)]
+    process = subprocess.Popen(program, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    while process.poll() is None and not any(tmp_path.rglob("*-ordered-*")):
+        time.sleep(0.001)
+    process.kill()
+    process.wait()
+    assert any(tmp_path.rglob("*-ordered-*"))
+    assert_agree(read_device(str(path)), str(tmp_path))
+
+
 def test_the_exit_code_is_that_of_memory(tmp_path: Path) -> None:
     """Nothing is left open, and nothing found, or something is."""
     for number, path in enumerate((STARTER, MODELS / "faulty" / "late_answer.yaml")):
