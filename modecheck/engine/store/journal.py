@@ -1,8 +1,8 @@
 """What a store has finished, in a journal to which lines are only added, and who it belongs to.
 
 Each line is a record as JSON with a checksum before it. A line that is cut off or damaged ends the
-journal: what it told is done again. A file of states that a record
-names is on the disk before the record is; runs can be made again.
+journal: what it told is done again. A file of states that a record names is on the disk before the
+record is; runs can be made again.
 """
 
 from __future__ import annotations
