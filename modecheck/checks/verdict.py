@@ -86,6 +86,10 @@ def explore_variant(
         exploration, reduced, preserved = _by_zones(device, how, reporter)
     elif how.store is not None:
         exploration, reduced, preserved = _in_store(device, how, reporter)
+        if exploration.complete and not reduced.swept:
+            # It fits memory after all, where it is found again sooner than looked up in files.
+            known = replace(how, store=None, cluster=None, expected=exploration.state_count)
+            return explore_variant(device, search=known, reporter=reporter)
     else:
         product = compose(device, time_acceleration=how.time_acceleration)
         asked = watched.events_of(product)

@@ -53,6 +53,8 @@ CODE = 120_000_000
 """Bytes that a process takes before it does anything."""
 SHARE_OF_MEMORY = 0.25
 """How much of the memory that is left is used without a bound."""
+BYTES_OF_A_STATE, BYTES_OF_A_TRANSITION = 80, 20
+"""What a state, for each of its words, and a transition take in memory, searches included."""
 LACK_OF_SPACE = "lack of disk space"
 DAMAGE = "files that are damaged again and again"
 MOST_DAMAGED = 5
@@ -140,8 +142,18 @@ class StoreExplorer:
                 small_levels.BesideRuns(self, self.runs_of(last)).go_on()
             else:
                 self._one_level()
-        if self.complete:
+        if self.complete and not self.fits_memory:
             self._make_path_files()
+
+    @property
+    def fits_memory(self) -> bool:
+        """Whether states and transitions would fit the memory that may be used, with what searches
+        need beside them: then they are found there again sooner than looked up in files.
+        """
+        transitions = sum(record.transitions for record in self.journal.finished)
+        width = self.machine.layout.words
+        size = BYTES_OF_A_STATE * width * self.journal.states + BYTES_OF_A_TRANSITION * transitions
+        return size < self.memory
 
     def _make_path_files(self) -> None:
         """Have the files for questions about paths."""
@@ -362,6 +374,10 @@ class StoreExplorer:
             for path in (self.folder / room).iterdir():
                 if f"{room}/{path.name}" not in kept:
                     path.unlink(missing_ok=True)  # renamed by a task of a run that is gone
+
+
+BYTES_OF_A_STATE, BYTES_OF_A_TRANSITION = 80, 20
+"""What a state, for each of its words, and a transition take in memory, searches included."""
 
 
 class _TimeIsUpError(Exception):

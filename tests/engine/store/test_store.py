@@ -37,6 +37,7 @@ from modecheck.engine.store import (
 from modecheck.engine.store.checked_files import DamagedFileError
 from modecheck.engine.store.folder_trust import StoreError
 from modecheck.engine.store.journal import JOURNAL
+from modecheck.engine.store.store_explorer import StoreExplorer
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from tests.cli.running import run
@@ -49,6 +50,8 @@ pytestmark = pytest.mark.usefixtures("own_cache")
 FEW = {"volatile_bond", "late_answer", "starter", "alternating_bit_1"}
 BUNDLED = [STARTER, *TWINS, *sorted((MODELS / "published").glob("*.yaml"))]
 MOST_STATES = 50_000
+FITS_MEMORY = StoreExplorer.fits_memory
+"""As it is outside of these tests."""
 EXAMPLES = settings().max_examples
 
 
@@ -397,3 +400,15 @@ def test_options_that_make_no_sense_together_are_refused(tmp_path: Path) -> None
         assert result.code == 2
         assert "--store takes one device" in result.err
     assert list(tmp_path.iterdir()) == []
+
+
+def test_what_fits_memory_is_asked_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A store that is complete need not resolve its transitions then, and tells the same."""
+    monkeypatch.setattr(StoreExplorer, "fits_memory", FITS_MEMORY)
+    device = str(MODELS / "faulty" / "late_answer.yaml")
+    small = run("check", device, "--store", str(tmp_path), "--threads", "1")
+    assert not list(tmp_path.glob("*/paths/*"))
+    large = run("check", device, "--store", str(tmp_path), "--threads", "1", "--memory", "1kB")
+    assert list(tmp_path.glob("*/paths/*"))
+    assert small.out == run("check", device).out
+    assert large.out == run("check", device, "--engine", "compiled").out
