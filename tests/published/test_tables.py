@@ -56,7 +56,7 @@ def test_snakes_and_ladders_by_a_table() -> None:
     """
     device = device_from(f"{GAME}chances: {{over: {{reach: piece.at == goal}}}}\n")
     chain = chain_of(compose_for_chances(device).product)
-    found = reached(chain, chain.holds("until:over"))
+    (found,) = reached(chain, chain.holds("until:over")).starts
     assert found.steps is not None
     assert float(found.steps) == float(mean_by_elimination())
     assert round(float(found.steps), 1) == 39.2
