@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import ctypes
 import time
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import zip_longest
+from itertools import accumulate, zip_longest
 from typing import Any
 
 import numpy as np
@@ -58,6 +59,7 @@ class States:
     expanded: int
     seen: Array
     _records: Words | None = None
+    _ends: list[int] | None = None
 
     @property
     def width(self) -> int:
@@ -67,13 +69,20 @@ class States:
     def count(self) -> int:
         return sum(self.layers)
 
+    @property
+    def ends(self) -> list[int]:
+        """For each depth the number behind its last state."""
+        if self._ends is None:
+            self._ends = list(accumulate(self.layers))
+        return self._ends
+
     def first_of(self, depth: int) -> int:
-        """The number of the first state of a depth."""
-        return sum(self.layers[:depth])
+        """The number of the first state of a depth; behind the last depth, that of all states."""
+        return self.ends[min(depth, len(self.ends)) - 1] if depth > 0 else 0
 
     def depth_of(self, number: int) -> int:
         """The distance of a state from the initial state."""
-        return int(np.searchsorted(np.cumsum(self.layers), number, side="right"))
+        return bisect_right(self.ends, number)
 
     def values(self, number: int) -> tuple[int, ...]:
         """The values of a state's fields."""

@@ -143,9 +143,10 @@ def test_a_folder_without_modules_has_no_digest(tmp_path: Path) -> None:
 
 def key_of_engine() -> str:
     """What stands for the engine's text in the key of a product's code."""
-    for known in (object_cache.compiler, machine.product_compiler):
+    kept = (object_cache.compiler, machine.product_compiler, machine.product_sources)
+    for known in kept:
         known.cache_clear()
     key: str = machine.product_compiler()
-    for known in (object_cache.compiler, machine.product_compiler):
+    for known in kept:
         known.cache_clear()
     return key
