@@ -79,6 +79,7 @@ OTHER: dict[str, Any] = {
     "time_acceleration": True,
     "sweeps": True,
     "store": "folder",
+    "cluster": "tcp://127.0.0.1:8786",
 }
 
 
