@@ -71,12 +71,17 @@ def told(one: Explored) -> list[Any]:
 
 def judged(verdict: Verdict) -> list[Any]:
     """The verdicts on requirements. Those that share an exploration may tell another one of several
-    shortest scenarios than those that have one each.
+    shortest scenarios than those that have one each, and another loop, which may be longer.
     """
     return [
-        (one.need, one.verdict, one.finding and one.finding.steps, one.rests_on, one.remark)
+        (one.need, one.verdict, one.finding and length(one.finding), one.rests_on, one.remark)
         for one in verdict.requirements
     ]
+
+
+def length(finding: Finding) -> int | None:
+    """The steps of a scenario that ends; None of one with a loop."""
+    return finding.steps if finding.trace and not finding.trace.loop_from else None
 
 
 def others(verdict: Verdict) -> list[Finding]:

@@ -332,6 +332,7 @@ def test_a_check_that_is_killed_while_transitions_are_made_goes_on(tmp_path: Pat
     """Killed as soon as states are numbered, and started again."""
     path = MODELS / "faulty" / "volatile_bond.yaml"
     program = [sys.executable, "-m", "modecheck", "check", str(path), "--store", str(tmp_path)]
+    program += ["--memory", "1kB"]  # so that it asks the files
     process = subprocess.Popen(program, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     while process.poll() is None and not any(tmp_path.rglob("*-ordered-*")):
         time.sleep(0.001)
