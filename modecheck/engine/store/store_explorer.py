@@ -142,7 +142,8 @@ class StoreExplorer:
                 small_levels.BesideRuns(self, self.runs_of(last)).go_on()
             else:
                 self._one_level()
-        if self.complete and not self.fits_memory:
+        # Nobody finds a product with observers in memory again: its paths are asked here.
+        if self.complete and (self.product.observers or not self.fits_memory):
             self._make_path_files()
 
     @property

@@ -18,6 +18,7 @@ from modecheck.engine.contract.phases import phase
 from modecheck.engine.contract.space import (
     LoopAnswer,
     LoopQuery,
+    NotSearched,
     Occurrence,
     Path,
     Sighting,
@@ -211,7 +212,11 @@ class StoreSpace:
         return min(one for one in found if one is not None)
 
     def fair_loop(self, query: LoopQuery) -> LoopAnswer:  # noqa: ARG002 - no loop is known
-        """Loops are not known before all is explored."""
+        """Loops are not known before all is explored, nor without files of the transitions: raises
+        `NotSearched` then.
+        """
+        if self.complete:
+            raise NotSearched
         return LoopAnswer(None)
 
     def shadows(self, curious: frozenset[int]) -> dict[int, int]:

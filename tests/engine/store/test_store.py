@@ -22,8 +22,8 @@ from hypothesis import given, settings
 
 from modecheck.checks.explored import Explored
 from modecheck.checks.verdict import explore_variant
-from modecheck.engine.choice import Search
-from modecheck.engine.contract.space import Limits
+from modecheck.engine.choice import Search, explore_with
+from modecheck.engine.contract.space import Limits, LoopQuery, NotSearched
 from modecheck.engine.store import (
     expanding,
     merging,
@@ -38,8 +38,10 @@ from modecheck.engine.store.checked_files import DamagedFileError
 from modecheck.engine.store.folder_trust import StoreError
 from modecheck.engine.store.journal import JOURNAL
 from modecheck.engine.store.store_explorer import StoreExplorer
+from modecheck.engine.store.swept_store import SweptStore
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
+from modecheck.product.composition import compose
 from tests.cli.running import run
 from tests.generation.devices import Drawn, device_from, devices
 from tests.models.bundled import MODELS, STARTER, TANDEM, TWINS, name_of
@@ -413,3 +415,18 @@ def test_what_fits_memory_is_asked_there(tmp_path: Path, monkeypatch: pytest.Mon
     assert list(tmp_path.glob("*/paths/*"))
     assert small.out == run("check", device).out
     assert large.out == run("check", device, "--engine", "compiled").out
+
+
+def test_no_product_with_an_observer_goes_without_its_transitions(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Although it would fit memory; and where there are none, no loop is said to be absent."""
+    monkeypatch.setattr(StoreExplorer, "fits_memory", True)
+    device = read_device(str(MODELS / "small" / "turns.yaml"))
+    search = Search(store=str(tmp_path), threads=1)
+    bare = explore_with(compose(device), search)
+    assert bare.complete
+    with pytest.raises(NotSearched):
+        bare.fair_loop(LoopQuery())
+    watched = explore_with(compose(device, observers=("has_its_turn[1]",)), search)
+    assert isinstance(watched, SweptStore)
