@@ -38,6 +38,8 @@ from modecheck.engine.search.explored_space import Exploration
 from modecheck.engine.search.state_graph import StateGraph
 from modecheck.product.ir import Product
 
+BYTES_OF_MARKS = 8 + 2
+"""For each state, its marks, and whether it is quiet and has a failing step."""
 FLAGGED_TOGETHER = 1 << 18
 """States looked at between two looks at the clock."""
 
@@ -337,6 +339,15 @@ def graph_from(made: Transitions, states: States, threads: int) -> StateGraph:
         made.is_quiescent, made.failing, linked=states.expanded, overheard=overheard,
         threads=threads,
     )  # fmt: skip
+
+
+def bytes_to_number(reached: ReachedStates) -> int:
+    """Bytes needed, beyond those held now, to number states, which begins by giving back their
+    table, and to mark them when threads have given theirs back, too.
+    """
+    numbered = 8 * reached.machine.layout.words * reached.states - reached.table.bytes
+    found = reached.used_bytes - reached.table.bytes
+    return max(numbered, numbered + BYTES_OF_MARKS * reached.states - found, 0)
 
 
 def bytes_needed(states: int, transitions: int) -> int:

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from enum import Enum
 from itertools import pairwise
@@ -97,22 +98,34 @@ class Decision:
 
 
 def reach(
-    machine: CompiledProduct, *, threads: int, limits: Limits, reporter: Reporter
+    machine: CompiledProduct,
+    *,
+    threads: int,
+    limits: Limits,
+    reporter: Reporter,
+    later: Callable[[ReachedStates], int] = lambda _: 0,
 ) -> ReachedStates:
-    """Explore breadth first on so many threads.
+    """Explore breadth first on so many threads. Memory also ends it where too little would be left
+    for the bytes that are needed `later`, beyond those held now, for what is reached.
 
     The states of each level, and so counts and layers, do not depend on the number of threads.
     """
-    return _Reach(machine, threads, limits, reporter).run()
+    return _Reach(machine, threads, limits, reporter, later).run()
 
 
 class _Reach:
     def __init__(
-        self, machine: CompiledProduct, threads: int, limits: Limits, reporter: Reporter
+        self,
+        machine: CompiledProduct,
+        threads: int,
+        limits: Limits,
+        reporter: Reporter,
+        later: Callable[[ReachedStates], int],
     ) -> None:
         self._machine = machine
         self._limits = limits
         self._reporter = reporter
+        self._later = later
         self._began = time.monotonic() if limits.since is None else limits.since
         self._bound = limits.memory or int(
             resident_memory() + available_memory() * (1 - MEMORY_LEFT_FREE)
@@ -400,7 +413,7 @@ class _Reach:
         self._is_tight = resident > self._bound * PACKED_FROM
         if limits.seconds is not None and now - self._began > limits.seconds:
             self._stop = limits.reached_seconds
-        elif resident > self._bound:
+        elif resident + self._later(self._result) > self._bound:
             self._stop = limits.reached_memory
         if self._stop:
             self._meeting.halt[0] = 1

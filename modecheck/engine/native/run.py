@@ -18,6 +18,7 @@ from modecheck.engine.native.graph import (
     CompiledExploration,
     States,
     bytes_needed,
+    bytes_to_number,
     graph_of,
     graph_without_transitions,
     numbered_states,
@@ -67,7 +68,7 @@ def explore_compiled(
     """
     heard = product if representatives else overheard(product, overhearing)
     made = partial(compiled, heard, system_actions(product), representatives=representatives)
-    explored = partial(reach, threads=threads, reporter=reporter)
+    explored = partial(reach, threads=threads, reporter=reporter, later=bytes_to_number)
     reached = _reached(made, explored, limits, unoptimised_up_to, otherwise)
     if isinstance(reached, Exploration):
         return reached
