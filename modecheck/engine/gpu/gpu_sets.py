@@ -226,12 +226,12 @@ class GpuSets:
         )  # fmt: skip
         return out
 
-    def source_of(self, number: int, among: DeviceArray | None, begin: int, end: int) -> int | None:
+    def source_of(self, number: int, begin: int, end: int) -> int | None:
         end = min(end, self.expanded)
         self._device.write(self._found, np.array([0, NOBODY], np.uint64))
         self._launch(
             find_source, end - begin, self._shape, begin, end, number, self._own.states,
-            self._seen, self._or_all(among), self._found,
+            self._seen, self._found,
         )  # fmt: skip
         first = int(self._device.read(self._found)[1])
         return None if first == NOBODY else first

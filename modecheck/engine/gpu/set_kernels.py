@@ -241,26 +241,22 @@ def find_source(
     goal: int,
     states: U64s,
     seen: U8s,
-    of: U64s,
     found: U64s,
     records: U64s,
 ) -> None:
-    """The first of the states from `begin` to `end`, and of a set unless it is empty, that has a
-    transition to the state `goal`.
-    """
+    """The first of the states from `begin` to `end` that has a transition to the state `goal`."""
     words, number = np.uint64(len(shape)), np.uint64(begin) + thread_number()
     wanted = np.uint64(goal) * words
     while number < np.uint64(end):
-        if len(of) == 0 or has(of, number):
-            result = stepped(states, number * words, records, seen)
-            for one in range(result & COUNT_MASK):
-                at = one * (words + TWO)
-                same = records[at + words] & FAILED_BIT == U0
-                for offset in range(words):
-                    if records[at + offset] != states[wanted + offset]:
-                        same = False
-                if same:
-                    least_at(np.uint64(found.ctypes.data) + U8, number)
+        result = stepped(states, number * words, records, seen)
+        for one in range(result & COUNT_MASK):
+            at = one * (words + TWO)
+            same = records[at + words] & FAILED_BIT == U0
+            for offset in range(words):
+                if records[at + offset] != states[wanted + offset]:
+                    same = False
+            if same:
+                least_at(np.uint64(found.ctypes.data) + U8, number)
         number += thread_count()
 
 

@@ -109,10 +109,8 @@ class ListedSets:
         taken = self._taken(followed, of, into)
         return int(self._source[taken][0]) if taken.any() else None
 
-    def source_of(self, number: int, among: Truths | None, begin: int, end: int) -> int | None:
+    def source_of(self, number: int, begin: int, end: int) -> int | None:
         taken = (self._target == number) & (self._source >= begin) & (self._source < end)
-        if among is not None:
-            taken &= among[self._source]
         return int(self._source[taken][0]) if taken.any() else None
 
     def transitions(self, of: Numbers, most: int) -> ListedTransitions | None:

@@ -112,10 +112,8 @@ class StateSets(Protocol):
     def first_step(self, of: StateSet, into: StateSet, followed: Followed) -> int | None:
         """The first state of a set with a followed transition into another one."""
 
-    def source_of(self, number: int, among: StateSet | None, begin: int, end: int) -> int | None:
-        """The first state from `begin` to `end`, and in a set if one is given, with a transition to
-        a state.
-        """
+    def source_of(self, number: int, begin: int, end: int) -> int | None:
+        """The first state from `begin` to `end` with a transition to a state."""
 
     def transitions(self, of: Numbers, most: int) -> ListedTransitions | None:
         """All transitions of these states, which are in order and expanded; None if there are more

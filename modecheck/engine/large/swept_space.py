@@ -55,7 +55,7 @@ class SweptPaths:
         while number >= self.layers[0]:
             depth = self.depth_of(number)
             end = sum(self.layers[:depth])
-            before = self.sets.source_of(number, None, end - self.layers[depth - 1], end)
+            before = self.sets.source_of(number, end - self.layers[depth - 1], end)
             assert before is not None
             path.append((self.label_between(before, number), number))
             number = before

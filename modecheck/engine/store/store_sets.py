@@ -243,13 +243,11 @@ class StoreSets:
                     return int(some.places[0]) * WORD + lowest
         return None
 
-    def source_of(self, number: int, among: Words | None, begin: int, end: int) -> int | None:
-        parts = [part for part in self._wanted(among) if part.begin < end and begin < part.end]
-        bounds = begin, end
-        with self._sent(among) as (sent,):
-            for _, found in self._asked(parts, sweeping.source_to, number, sent, bounds, at_once=1):
-                if found >= 0:
-                    return found
+    def source_of(self, number: int, begin: int, end: int) -> int | None:
+        parts = [part for part in self._wanted(None) if part.begin < end and begin < part.end]
+        for _, found in self._asked(parts, sweeping.source_to, number, (begin, end), at_once=1):
+            if found >= 0:
+                return found
         return None
 
     def transitions(self, of: Numbers, most: int) -> ListedTransitions | None:

@@ -251,13 +251,11 @@ def numbers_in(words: Words, base: int) -> Numbers:
     return (np.flatnonzero(bits) + base * WORD).astype(np.uint32)
 
 
-def source_to(where: Where, part: Part, number: int, among: str, bounds: tuple[int, int]) -> int:
-    """The first state within some bounds, and of a set if one is given, with a transition to a
-    state, or -1.
-    """
+def source_to(where: Where, part: Part, number: int, bounds: tuple[int, int]) -> int:
+    """The first state within some bounds with a transition to a state, or -1."""
     sweep = _Sweep(where, part, FollowedKinds(b"\1" * len(where.kinds)))
     found = -1
-    for _, (sources, _, targets) in sweep.columns(words_of(among)):
+    for _, (sources, _, targets) in sweep.columns(NO_WORDS):
         own = sources[targets == number]
         inside = own[(own >= bounds[0]) & (own < bounds[1])]
         if inside.size and not 0 <= found < inside[0]:
