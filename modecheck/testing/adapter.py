@@ -34,7 +34,9 @@ class Signal:
 
 @dataclass(frozen=True, slots=True)
 class TimerExpired:
-    """The timer of a rule expires: `rule` is its name, `after` its time in words."""
+    """The timer that a rule waits for expires, be it its own or one of the chip's that rules start:
+    `rule` is the rule's name, `after` the timer's time in words.
+    """
 
     rule: str
     state: str

@@ -89,10 +89,12 @@ class Seat:
         first = next(iter(step.happenings), None)
         if isinstance(first, Took) and first.chip == self.number:
             rule, leaf = self.product.rules[first.rule], self.leaf(before)
-            if rule.after is None:
+            timer = self.model.timers.get(rule.expires)
+            duration = timer.duration if timer is not None else rule.after
+            if duration is None:
                 yield words.InternalStep(rule.title, leaf)
             else:
-                yield words.TimerExpired(rule.title, leaf, rule.after.text)
+                yield words.TimerExpired(rule.title, leaf, duration.text)
 
     def _deliveries(self, step: Step) -> Iterator[tuple[str, Event]]:
         for happening in step.happenings:

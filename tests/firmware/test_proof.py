@@ -93,6 +93,15 @@ def test_walks_take_the_code_through_the_device() -> None:
     assert "receiver deviates from its model" in walked(bench, broken, device).deviation
 
 
+def test_walks_let_named_timers_expire() -> None:
+    """A timer that rules start and stop expires in a walk as the timer of a rule does."""
+    device = read_device(str(MODELS / "small" / "supervised.yaml"))
+    (cases,) = cases_of(device, ["hub"])
+    bench, files = files_of(cases, "switch")
+    assert proved(bench, cases, files).cases["timers"]
+    assert walked(bench, files, device).deviation == ""
+
+
 def test_a_copy_that_reads_other_copies_is_proven() -> None:
     """The number in a copy's name is no index of a list: each neighbour has a reader of its own."""
     device = read_device(str(MODELS / "published" / "philosophers_3.yaml"))
