@@ -110,6 +110,8 @@ def _values(
             elif slot.shape.kind in ("variable", "rule", "state"):
                 yield from _short_forms(slot.shape.kind)
             return
+    if shape.kind == "signal" and "(" in cursor.text:
+        shape = ValueOf("condition")  # the value that it carries
     if shape.kind in EXPRESSIONS:
         yield from expression_names(session, scene, slot, shape.kind, cursor.text)
     else:

@@ -122,7 +122,12 @@ class DeviceNames:
 
     @property
     def signals(self) -> set[str]:
-        return set().union(*(chip.signals for chip in self.chips.values()))
+        given = (chip.signals for chip in self.chips.values())
+        return set(self.of("signals")).union(*given)
+
+    def chip_called(self, text: str) -> ChipNames | None:
+        """The chip that a text names, or of which it names a copy, `tile[i + 1]`."""
+        return self.chips.get(unit_of(text))
 
     def of(self, section: str) -> dict[str, Node]:
         """The names in a section, such as `modes`."""
@@ -150,7 +155,8 @@ class DeviceNames:
 
 
 SECTIONS = (
-    "modes", "pairings", "options", "requirements", "constants", "enumerations", "lists", "chances"
+    "modes", "pairings", "options", "requirements", "constants", "enumerations", "lists", "chances",
+    "signals",
 )  # fmt: skip
 
 
@@ -303,16 +309,16 @@ def _rule_of_list(item: MappingNode) -> Iterator[tuple[str, MappingNode]]:
 
 def _link(name: str, node: MappingNode) -> LinkNames:
     sender = next(texts_in(node.get("from")), "")
-    receivers = tuple(map(_unit, texts_in(node.get("to"))))
+    receivers = tuple(map(unit_of, texts_in(node.get("to"))))
     carries: dict[str, Node | None] = dict.fromkeys(texts_in(node.get("carries")))
     carries.update(entries_of(node.get("carries")))
     can = node.get("can")
     if "corrupt" in texts_in(can):
         carries.setdefault("corrupted", None)
-    return LinkNames(name, _unit(sender), receivers, carries, node)
+    return LinkNames(name, unit_of(sender), receivers, carries, node)
 
 
-def _unit(text: str) -> str:
+def unit_of(text: str) -> str:
     """The name of a chip without what stands in brackets behind it."""
     return text.partition("[")[0].strip()
 

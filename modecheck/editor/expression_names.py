@@ -164,9 +164,9 @@ def _state_asked_for(before: list[str]) -> str | None:
 
 def _chips_called(place: _Place, word: str) -> list[ChipNames]:
     """The chips that a word means, in each of the chips that the text describes."""
-    scene = place.scene.names.chips
-    called = [chip.filled(word) for chip in place.chips] or [word]
-    return [scene[name] for name in dict.fromkeys(called) if name in scene]
+    texts = [chip.filled(word) for chip in place.chips] or [word]
+    called = map(place.scene.names.chip_called, dict.fromkeys(texts))
+    return list({chip.name: chip for chip in called if chip is not None}.values())
 
 
 def _states(place: _Place, owner: str) -> Iterator[Suggestion]:

@@ -18,6 +18,9 @@ TOKEN = re.compile(rf"(?P<number>\d+(?!\w))|(?P<word>{WORD})|(?P<mark>==|!=|<=|>
 FUNCTIONS = ("min", "max", *OVER_ALL)
 SPECIAL = frozenset({"state", "value", "late", "true", "false", "none"})
 IS = ("==", "!=")
+FIRST = {"send": "message", "signal": "signal"}
+"""What the first word names where something is given, which may carry a value: `level(step)`."""
+
 DEVICE_WIDE = {
     "options": "option",
     "constants": "constant",
@@ -60,8 +63,8 @@ class _Token:
 def words_in(
     text: str, kind: str, names: DeviceNames, chips: Sequence[ChipNames]
 ) -> Iterator[Word]:
-    """The words of an expression of a kind ("condition", "assignment" or "send") of these chips, or
-    of the device if there are none.
+    """The words of an expression of a kind ("condition", "assignment", "send" or "signal") of these
+    chips, or of the device if there are none.
     """
     tokens = [
         _Token(match[0], match.start(), str(match.lastgroup)) for match in TOKEN.finditer(text)
@@ -95,14 +98,20 @@ class _Reading:
         """What the token means, or the kind of a word that names nothing."""
         if self._text(at - 1) == ".":
             return self._member(at)
-        if self.kind == "send" and at == 0:
-            return Named("message", "", self._filled(at))
+        if self.kind in FIRST and at == 0:
+            return self._given(FIRST[self.kind], at)
         if self._text(at - 1) == "via":
-            return Named("link", "", self._filled(at))
+            return self._given("link", at)
         owner = self._whose_state(at)
         if owner is not None:
             return self._named_in(owner, ("state",), at) or "unknown"
         return self._alone(at)
+
+    def _given(self, kind: str, at: int) -> Named:
+        """The name of something of the device, unless it is a parameter with that name."""
+        if self.chip is not None and self._text(at) in self.chip.parameters:
+            return Named("parameter", self.chip.name, self._text(at))
+        return Named(kind, "", self._filled(at))
 
     def _text(self, at: int) -> str:
         return self.tokens[at].text if 0 <= at < len(self.tokens) else ""
@@ -136,7 +145,7 @@ class _Reading:
         return self._named_in(owner, ("variable", "own_constant", "state"), at)
 
     def _named_in(self, owner: str, kinds: Sequence[str], at: int) -> Named | None:
-        chip = self.names.chips.get(owner)
+        chip = self.names.chip_called(owner)
         if chip is None:
             return None
         name = self.chip.filled(self._text(at)) if self.chip is not None else self._text(at)
@@ -211,7 +220,7 @@ class _Reading:
             name = self._text(before)
             owner = self.chip
             if self._text(before - 1) == ".":
-                owner = self.names.chips.get(self._filled(before - 2))
+                owner = self.names.chip_called(self._filled(before - 2))
             if owner is not None and name in owner.variables:
                 held = self.names.words_of(owner, name)
                 return "word" if self._filled(at) in held else None

@@ -242,7 +242,9 @@ def _message(about: _About) -> Iterator[str]:
 
 def _signal(about: _About) -> Iterator[str]:
     name, chips = about.symbol.name, about.scene.names.chips
-    yield from _head(about, "a signal")
+    node = about.scene.names.of("signals").get(name)
+    yield from _head(about, "a signal", node)
+    yield _as_code(node)
     yield _listed("given by", (one for one, chip in chips.items() if name in chip.signals))
     heard = [
         f"{chip.name} ({title or 'a rule'})"

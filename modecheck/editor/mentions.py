@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from modecheck.editor.cursor import ITEM
-from modecheck.editor.device_names import ChipNames
+from modecheck.editor.device_names import ChipNames, unit_of
 from modecheck.editor.expression_words import Named, words_in
 from modecheck.editor.positions import TextMap, TextSpan
 from modecheck.editor.real_paths import real_path
@@ -23,10 +23,12 @@ from modecheck.model.errors import InvalidInput, Notebook
 from modecheck.model.finding_ids import BETWEEN
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.overlays import beside
+from modecheck.model.starts import ANY
 from modecheck.model.text_files import instead_of_files
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode, read_yaml
 
-EXPRESSIONS = ("condition", "assignment", "send")
+EXPRESSIONS = ("condition", "assignment", "send", "signal")
+NUMBERS = ("bound", "start")
 OF_A_CHIP = ("state", "variable", "timer", "rule", "own_constant", "parameter")
 BRACED = re.compile(r"\{(\w+)\}")
 WORDS = re.compile(r"(?:\{\w+\}|[\w\[\]])+")
@@ -142,8 +144,8 @@ class _Walk:
             kind = "condition"
         if kind in EXPRESSIONS:
             yield from self._expression(slot, node, kind)
-        elif kind in _BY_KIND:
-            yield from _BY_KIND[kind](self, slot, node)
+        else:
+            yield from _BY_KIND.get(kind, _Walk._plain)(self, slot, node)
 
     def _list_item(self, slot: ModelSlot, shape: NamesOf, node: ScalarNode) -> Iterator[Mention]:
         """A name in a list: a state, a message, the name of a rule; or an event for all states."""
@@ -161,9 +163,10 @@ class _Walk:
         for word in words_in(node.text, kind, self._names, chips):
             spans = find_word(self._text, node, word.text, word.offset)
             for named in word.means:
-                owner = self._owner(named)
-                yield Mention(Symbol(named.kind, owner, named.name), self._scene.path, spans,
-                              word.text, chip=self._reader(chips, word.text, named))  # fmt: skip
+                symbol = Symbol(named.kind, self._owner(named), named.name)
+                reader = self._reader(chips, word.text, named)
+                declares = kind == named.kind == "signal"  # who gives a signal declares it
+                yield Mention(symbol, self._scene.path, spans, word.text, declares, reader)
             yield from self._braces(spans, word.text, chips)
 
     def _reader(self, chips: list[ChipNames], text: str, named: Named) -> str:
@@ -189,7 +192,13 @@ class _Walk:
         yield self._mention(Symbol(kind, owner, name), node, name, declares=declares)
 
     def _mention(
-        self, symbol: Symbol, node: ScalarNode, name: str, *, declares: bool, chip: str = ""
+        self,
+        symbol: Symbol,
+        node: ScalarNode,
+        name: str,
+        *,
+        declares: bool = False,
+        chip: str = "",
     ) -> Mention:
         span = find_word(self._text, node, name, max(node.text.find(name), 0))
         return Mention(symbol, self._scene.path, span, name, declares, chip)
@@ -237,13 +246,25 @@ class _Walk:
         assert isinstance(shape, ValueOf)
         kind = "chip" if shape.kind == "actor" else shape.kind
         match = re.match(r"(?:\{\w+\}|\w)+", node.text)
-        if match is not None:
+        if match is not None and not (slot.key == "initial" and match[0] == ANY):
             yield from self._per_chip(slot, node, match[0], 0, kind)
 
-    def _signal(self, slot: ModelSlot, node: ScalarNode) -> Iterator[Mention]:
-        """A rule that gives a signal declares it."""
-        for one in self._of_kind(slot, node):
-            yield replace(one, declares=one.symbol.kind == "signal")
+    def _plain(self, slot: ModelSlot, node: ScalarNode) -> Iterator[Mention]:
+        """The parameters in a text, in braces; and a value that is one, or a constant."""
+        if slot.key == "about":
+            return
+        chips, word = self._scene.chips_at(slot), node.text.strip()
+        for match in BRACED.finditer(node.text):
+            span = find_word(self._text, node, match[0], match.start())
+            yield from self._braces(span, match[0], chips)
+        if slot.key == "text":
+            return
+        number = isinstance(slot.shape, ValueOf) and slot.shape.kind in NUMBERS
+        own = [(chip, kind) for chip in chips if (kind := _kind_of_value(chip, word, number))]
+        for chip, kind in own:
+            yield self._mention(Symbol(kind, chip.lowest, word), node, word, chip=chip.name)
+        if number and not own and word in self._names.of("constants"):
+            yield from self._named(node, word, "constant", "")
 
     def _dotted(self, slot: ModelSlot, node: ScalarNode) -> Iterator[Mention]:
         """`hub.front_bond` or `hub.note`."""
@@ -262,9 +283,10 @@ class _Walk:
 
     def _argument(self, _: ModelSlot, node: ScalarNode) -> Iterator[Mention]:
         """The value of a parameter may be the name of a chip or a link."""
+        name = unit_of(node.text)
         for kind, known in (("chip", self._names.chips), ("link", self._names.links)):
-            if node.text in known:
-                yield from self._named(node, node.text, kind, "")
+            if name in known:
+                yield from self._named(node, name, kind, "")
                 return
 
     def _enumeration(self, _: ModelSlot, node: ScalarNode) -> Iterator[Mention]:
@@ -309,6 +331,13 @@ class _Walk:
             offset += len(word) + 1
 
 
+def _kind_of_value(chip: ChipNames, word: str, number: bool) -> str:
+    """What a value of a chip is, if it is a name: a parameter of it, or a number with a name."""
+    if word in chip.parameters:
+        return "parameter"
+    return "own_constant" if number and word in chip.constants else ""
+
+
 def find_word(texts: TextMap, node: ScalarNode, word: str, offset: int) -> TextSpan:
     """Where a word of a scalar is in the text, which may be folded or escaped there."""
     text, begin = texts.text, texts.start_of(node.place) + (not node.plain)
@@ -335,7 +364,6 @@ _BY_KIND = {
     "chip": _Walk._of_kind,
     "actor": _Walk._of_kind,
     "requirement": _Walk._of_kind,
-    "signal": _Walk._signal,
     "event": _Walk._event,
     "bond": _Walk._dotted,
     "exchanged": _Walk._dotted,

@@ -60,7 +60,8 @@ def renamed(session: EditorSession, uri: str, position: Position, name: str) -> 
         if one.span == first.span and one.symbol.kind not in NO_NAMES
     ]
     scenes = list(_scenes(session, path_of(uri), {one.symbol for one in here}))
-    plan = _Plan(scenes, list(_mentions(session.workspace, scenes)))
+    mentions = [one for one in _mentions(session.workspace, scenes) if not _is_argument(one)]
+    plan = _Plan(scenes, mentions)
     for one in here:
         plan.give(one.symbol, plan.filled(name, one))
     plan.close()
@@ -79,6 +80,11 @@ def _mentions(workspace: Workspace, scenes: list[Scene]) -> Iterator[Mention]:
                 continue
             known.add((real_path(path), readers))
             yield from mentions_in_file(workspace, scene, path)
+
+
+def _is_argument(mention: Mention) -> bool:
+    """Whether a chip or a link is named by a parameter alone: it changes where that is given."""
+    return mention.symbol.kind in ("chip", "link") and bool(BRACED.fullmatch(mention.written))
 
 
 def _readers(scene: Scene, path: str) -> tuple[object, ...]:

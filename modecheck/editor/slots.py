@@ -62,6 +62,7 @@ EFFECTS: dict[str, Shape] = {
     "if": CONDITION,
 }
 FAULTS_OF_CHIPS, FAULTS_OF_LINKS = keys("fault_of_chips"), keys("fault_of_links")
+TYPE: dict[str, Shape] = {"range": ValueOf("bound"), "one_of": ValueOf("enumeration")}
 SHAPES: dict[str, dict[str, Shape]] = {
     "device": {
         "based_on": ValueOf("file"),
@@ -74,6 +75,7 @@ SHAPES: dict[str, dict[str, Shape]] = {
         "faults": keys("faults"),
         "options": NamesOf("option", ValueOf("word")),
         "constants": NamesOf("constant", NUMBER),
+        "signals": NamesOf("signal", keys("signal")),
         "enumerations": NamesOf("enumeration", ValueOf("word")),
         "requirements": NamesOf("requirement", keys("requirement")),
         "accepted": keys("acceptance"),
@@ -87,7 +89,7 @@ SHAPES: dict[str, dict[str, Shape]] = {
         "with": NamesOf("parameter", ValueOf("argument"), declares=False),
     },
     "behaviour": {
-        "parameters": NamesOf("parameter", TEXT),
+        "parameters": NamesOf("parameter", ValueOf("argument")),
         "variables": NamesOf("variable", keys("variable")),
         "constants": NamesOf("own_constant", NUMBER),
         "timers": NamesOf("timer", DURATION),
@@ -105,8 +107,9 @@ SHAPES: dict[str, dict[str, Shape]] = {
         "defers": EVENT,
         "masks": ValueOf("chip"),
     },
-    "variable": {"start": ValueOf("start"), "one_of": ValueOf("enumeration")},
-    "message": {"one_of": ValueOf("enumeration")},
+    "variable": {**TYPE, "start": ValueOf("start")},
+    "message": TYPE,
+    "signal": TYPE,
     "rule": {
         **EFFECTS,
         "in": STATE,

@@ -13,6 +13,7 @@ from modecheck.editor.scenes import Scene, written_forms
 from modecheck.editor.workspace import ENDINGS
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.phrases import SECONDS
+from modecheck.model.starts import ANY
 
 if TYPE_CHECKING:
     from modecheck.editor.session import EditorSession
@@ -167,6 +168,17 @@ def _starts(at: _At) -> Iterator[Suggestion]:
             yield Suggestion("none", "word", "no key")
         if is_truth(chip.variables.get(name)):
             yield from (Suggestion(one, "word", "the value at first") for one in ("true", "false"))
+    yield Suggestion(ANY, "word", "any value of its type")
+    yield from _bounds(at)
+
+
+def _bounds(at: _At) -> Iterator[Suggestion]:
+    """Numbers with a name; of a chip, its parameters, too."""
+    for chip in at.chips[:1]:
+        yield from (Suggestion(one, "constant", "a constant") for one in chip.constants)
+        yield from (Suggestion(one, "parameter", "a parameter") for one in chip.parameters)
+    for one in at.scene.names.of("constants"):
+        yield Suggestion(one, "constant", "a constant of the device")
 
 
 def _parameters(at: _At) -> Iterator[Suggestion]:
@@ -197,7 +209,7 @@ def _globally(at: _At) -> Iterator[Suggestion]:  # noqa: ARG001 - as the others
 _MAKERS = {
     "chip": _chips, "actor": _actors, "link": _links, "event": _events, "signal": _signals,
     "bond": _bonds, "exchanged": _exchanged, "file": _files, "duration": _units, "start": _starts,
-    "parameter": _parameters, "argument": _arguments, "any_message": _any_message,
+    "bound": _bounds, "parameter": _parameters, "argument": _arguments, "any_message": _any_message,
     "message": _any_message, "scope_word": _globally,
 }  # fmt: skip
 

@@ -171,6 +171,39 @@ def test_keys_of_a_file_are_offered(tmp_path: Path, text: str, part: str) -> Non
     assert {f"{key}: " for key in keys_of(part)} - {"device: "} <= found
 
 
+WITH_VALUES = """\
+device: x
+constants: {most: 2}
+signals: {level: {range: [0, most]}}
+chips:
+  tile:
+    copies: 2
+    with: {left: "tile[i - 1]"}
+    parameters: {left: null}
+    constants: {least: 1}
+    variables: {heard: {range: [0, 1]}}
+    states: {idle: {}, calling: {}}
+    rules: {tell: {in: idle, if: left.idle, signal: level(heard), to: calling}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "wanted"),
+    [
+        ("if: left.idle", "if: left.¦", {"calling", "heard"}),
+        ("if: left.idle", "if: left.state == ¦", {"calling"}),
+        ("range: [0, 1]", "range: [0, ¦", {"most", "least"}),
+        ("range: [0, 1]", "range: [0, 1], start: ¦", {"most", "any"}),
+        ("level(heard)", "level(¦", {"heard"}),
+    ],
+)
+def test_names_are_offered_where_values_stand(old: str, new: str, wanted: set[str]) -> None:
+    """Of the neighbour among copies, of numbers with a name, and in what a signal carries."""
+    assert old in WITH_VALUES
+    text = WITH_VALUES.replace(old, new)
+    assert wanted <= texts_at(Path("/nowhere/x.yaml"), text)
+
+
 def test_every_code_is_offered_with_its_meaning() -> None:
     """An acceptance begins with one."""
     text = "device: x\naccepted:\n  - {finding: ¦"

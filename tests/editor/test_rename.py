@@ -7,7 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from modecheck.editor.mentions import mentions_in_device
+from modecheck.editor.positions import TextMap
 from modecheck.editor.rename import CannotRename, Edit, nameable, renamed, with_edits
+from modecheck.editor.workspace import uri_of
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.model.text_files import HeldTexts, instead_of_files, real_path
@@ -41,6 +44,36 @@ REFUSED: Mapping[str, tuple[Path, str, str, str, str]] = {
     "in the way": (DEVICE, "  wired: hub", "  wir¦ed: hub", "on_unplug", "an option 'on_unplug'"),
     "a key": (DEVICE, "  hub: {file", "  hub: {fi¦le", "folder", "nothing that is named"),
 }  # fmt: skip
+
+
+EVERY_PLACE = """\
+device: names where values stand
+clock: {tick: 5 ms}
+constants: {most: 2}
+signals: {level: {range: [0, most]}}
+chips:
+  tile:
+    copies: 2
+    with: {left: "tile[i - 1]", way: up, pause: 10 ms}
+    parameters: {left: null, way: null, pause: null, hub: listener}
+    constants: {least: 1}
+    variables: {heard: {range: [0, most], start: least}}
+    timers: {patience: pause}
+    states: {idle: {rest: true}, calling: {}}
+    initial: any
+    rules:
+      call: {in: idle, if: left.state == idle, send: "hello via {way}", to: calling}
+      tell: {in: calling, after: [pause, forever], signal: level(heard), start: patience, to: idle}
+      wait: {in: calling, expires: patience, if: hub.open, to: idle, text: "waits for {hub}"}
+  listener:
+    variables: {volume: {range: [0, most]}}
+    states: {open: {rest: true}}
+    rules: {hear: {on: hello}, turn: {on: level, do: volume = value}}
+links:
+  each tile:
+    up: {from: tile, to: listener, carries: [hello], when_full: wait}
+"""
+"""Constants, parameters, copies and signals in each place in which a name is not alone."""
 
 
 def read(texts: Mapping[str, str]) -> Device:
@@ -170,3 +203,19 @@ def test_a_name_is_changed_in_other_devices_of_the_folder(tmp_path: Path) -> Non
     uri, position = opened(session, path, texts["base/device.yaml"].replace("{p:", "{¦p:"))
     edits = renamed(session, uri, position, "still")
     assert {Path(one.path).name for one in edits} == {"device.yaml", "variant.yaml"}
+
+
+def test_names_are_found_in_every_kind_of_place(tmp_path: Path) -> None:
+    """Each of them can be given another name, and what is read is the same device."""
+    path = tmp_path / "device.yaml"
+    path.write_text(EVERY_PLACE, encoding="utf-8")
+    session = alone()
+    before = shape(read_device(str(path)))
+    found = mentions_in_device(session.workspace, session.scene(str(path)))[real_path(str(path))]
+    symbols = {one.symbol: one for one in found if one.declares}
+    assert {"most", "least", "level", "pause", "way", "up", "listener"} <= {s.name for s in symbols}
+    for one in symbols.values():
+        place = uri_of(str(path)), TextMap(EVERY_PLACE).position(one.span.start)
+        texts = after(renamed(session, *place, f"{one.symbol.name}_new"))
+        with instead_of_files(HeldTexts(texts)):
+            assert shape(read_device(str(path))) == before
