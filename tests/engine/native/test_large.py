@@ -65,6 +65,14 @@ def octal(tmp_path: Path) -> Path:
     return path
 
 
+@pytest.fixture
+def endless(tmp_path: Path) -> Path:
+    """Ten octal counters: a billion states, which no machine explores while a test waits."""
+    path = tmp_path / "device.yaml"
+    path.write_text(counters(10), encoding="utf-8")
+    return path
+
+
 def test_layers_of_counters_are_coefficients(tmp_path: Path) -> None:
     """Layers of n counters modulo 8 are the coefficients of (1 + x + … + x^7)^n (algebra)."""
     path = tmp_path / "device.yaml"
@@ -111,15 +119,11 @@ def test_the_memory_bound_is_kept(octal: Path, tmp_path: Path) -> None:
 
 
 @pytest.mark.usefixtures("interruptible")
-def test_an_interruption_is_told(tmp_path: Path) -> None:
-    """Ctrl-C ends the exploration, not the report. It comes when progress has been shown, in a
-    product of a billion states, which no machine has explored by then.
-    """
+def test_an_interruption_is_told(endless: Path) -> None:
+    """Ctrl-C ends the exploration, not the report. It comes when progress has been shown."""
     pty = pytest.importorskip("pty")
     ours, theirs = pty.openpty()
-    device = tmp_path / "device.yaml"
-    device.write_text(counters(10), encoding="utf-8")
-    process = run(str(device), errors=theirs)
+    process = run(str(endless), errors=theirs)
     os.close(theirs)
     seen = b""
     while b"states/s" not in seen:
@@ -131,9 +135,9 @@ def test_an_interruption_is_told(tmp_path: Path) -> None:
     assert "stopped by an interruption" in " ".join(shown.split())
 
 
-def test_a_bound_of_time_is_told(octal: Path) -> None:
+def test_a_bound_of_time_is_told(endless: Path) -> None:
     """What was found in the time is reported, and nothing is claimed about the rest."""
-    shown, _ = run(str(octal), "--max-seconds", "0.5").communicate(timeout=120)
+    shown, _ = run(str(endless), "--max-seconds", "0.5").communicate(timeout=120)
     assert "stopped by the bound of 0.5 seconds" in " ".join(shown.split())
 
 
