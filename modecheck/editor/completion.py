@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
@@ -16,10 +17,29 @@ from modecheck.editor.workspace import path_of
 
 KEY, NAME = "key", "name"
 NEEDS_QUOTES = set(",[]{}#&*!|>'\"%@`:")
+REST_OF_WORD, REST_OF_TEXT = re.compile(r"\w*"), re.compile(r"[^\s,{}\"'#]*")
+RESTS = {"finding": REST_OF_TEXT, "file": REST_OF_TEXT, "unit": re.compile(r"[\w.]*(?: \w+)?")}
+"""Kinds of which all that is written is replaced, not the last word alone: what may stand of it
+behind the cursor.
+"""
 EXPRESSIONS = ("condition", "assignment", "send")
 SCALARS = {"recoverable": ValueOf("condition"), "discards": ValueOf("event"),
            "defers": ValueOf("event"), "scope": ValueOf("scope_word")}  # fmt: skip
 """What some keys may have in place of a mapping."""
+
+SHORT_FORMS = {
+    "variables": (
+        Suggestion("bool", "word", "true or false, at first false"),
+        Suggestion("true", "word", "true or false, at first true"),
+        Suggestion("false", "word", "true or false, at first false"),
+    ),
+    "carries": (
+        Suggestion("event", "word", "an edge"),
+        Suggestion("state", "word", "the newest value replaces one that waits"),
+        Suggestion("relative", "word", "an amount, added to one that waits"),
+    ),
+}
+"""What may stand directly behind a name in a section, in place of a mapping."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,9 +127,8 @@ def _values(
         if isinstance(slot.shape, NamesOf) and slot.key not in SCALARS:
             if slot.shape.kind == "message" and slot.key == "carries":
                 yield from value_names(session, scene, slot, "any_message", cursor.text)
-            elif slot.shape.kind in ("variable", "rule", "state"):
-                yield from _short_forms(slot.shape.kind)
             return
+        yield from SHORT_FORMS.get(slot.key, ()) if isinstance(slot.shape, KeysOf) else ()
     if shape.kind == "signal" and "(" in cursor.text:
         shape = ValueOf("condition")  # the value that it carries
     if shape.kind in EXPRESSIONS:
@@ -120,13 +139,6 @@ def _values(
         yield Suggestion(word, "word", f"a value of `{slot.key}`")
 
 
-def _short_forms(kind: str) -> Iterator[Suggestion]:
-    """What may stand directly behind the name of a variable."""
-    if kind == "variable":
-        yield Suggestion("bool", "word", "true or false, at first false")
-        yield Suggestion("true", "word", "true or false, at first true")
-
-
 def _finished(one: Suggestion, cursor: Cursor, text: str, offset: int) -> Completion:
     """The suggestion with what it replaces, in quotes where YAML needs them."""
     written = one.text or one.label
@@ -135,9 +147,8 @@ def _finished(one: Suggestion, cursor: Cursor, text: str, offset: int) -> Comple
     whole = not cursor.quote and not cursor.at_key and start == cursor.start
     if whole and (one.kind == "finding" or _needs(written, cursor)):
         written = f'"{written}"'
-    end = offset
-    while end < len(text) and (text[end].isalnum() or text[end] == "_"):
-        end += 1
+    rest = RESTS.get(one.kind, REST_OF_WORD).match(text, offset)
+    end = rest.end() if rest else offset
     return Completion(one.label, one.kind, one.about, written, TextSpan(start, end))
 
 
@@ -148,7 +159,7 @@ def _needs(written: str, cursor: Cursor) -> bool:
 
 def _begin_of_word(text: str, kind: str) -> int:
     """Where the word begins that is being written, in a text that ends at the cursor."""
-    if kind in ("finding", "file", "unit"):
+    if kind in RESTS:
         return 0
     at = len(text)
     while at and (text[at - 1].isalnum() or text[at - 1] in "_{}"):

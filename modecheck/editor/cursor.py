@@ -85,7 +85,7 @@ class _Scanner:
     def _line(self, line: str, begin: int, *, last: bool) -> Cursor | None:
         indent = len(line) - len(line.lstrip(" "))
         if self._scalar_above is not None:
-            if not line.strip() or indent > self._scalar_above:
+            if indent > self._scalar_above or (not line.strip() and not last):
                 return self._in_text(line, begin, indent) if last else None
             self._scalar_above = None
         if self._brackets:

@@ -42,7 +42,8 @@ class ChipNames:
     """What a chip or an actor declares, and what its parameters are. `file` is the path of the file
     that describes it, or empty.
 
-    `states` and `variables` map a name to its node, `signals` are those that its rules give.
+    `states` and `variables` map a name to its node, `signals` are those that its rules give, and
+    `heard` the events that its rules wait for.
     `files` are the real paths of its file and of those beneath it.
     """
 
@@ -57,6 +58,7 @@ class ChipNames:
     constants: dict[str, Node] = field(default_factory=dict)
     rules: dict[str, Node] = field(default_factory=dict)
     signals: set[str] = field(default_factory=set)
+    heard: set[str] = field(default_factory=set)
     copied: bool = False
     files: tuple[str, ...] = ()
 
@@ -124,6 +126,12 @@ class DeviceNames:
     def signals(self) -> set[str]:
         given = (chip.signals for chip in self.chips.values())
         return set(self.of("signals")).union(*given)
+
+    @property
+    def nowhere_from(self) -> set[str]:
+        """Events that rules wait for, and that nobody gives yet."""
+        heard = set[str]().union(*(chip.heard for chip in self.chips.values()))
+        return heard - self.messages - self.signals
 
     def chip_called(self, text: str) -> ChipNames | None:
         """The chip that a text names, or of which it names a copy, `tile[i + 1]`."""
@@ -264,6 +272,12 @@ def _fill_in(chip: ChipNames) -> None:
             if title:
                 chip.rules[title] = rule
             chip.signals |= {chip.filled(text) for text in signals_in(rule)}
+            chip.heard |= {chip.filled(event_of(text)) for text in texts_in(rule.get("on"))}
+
+
+def event_of(text: str) -> str:
+    """The name of the message or signal that a rule waits for, without its link."""
+    return unit_of(text.partition(" via ")[0])
 
 
 def signals_in(rule: MappingNode) -> Iterator[str]:

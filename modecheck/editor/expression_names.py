@@ -10,8 +10,16 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from modecheck.editor.device_names import ChipNames, LinkNames, is_bond, is_truth, node_about
+from modecheck.editor.device_names import (
+    ChipNames,
+    LinkNames,
+    is_bond,
+    is_truth,
+    node_about,
+    texts_in,
+)
 from modecheck.editor.scenes import Scene, written_forms
+from modecheck.model.copies import OWN_NUMBER
 from modecheck.model.syntax import EVENT_WORDS, KEYWORDS, OVER_ALL
 
 if TYPE_CHECKING:
@@ -73,7 +81,7 @@ def _without_copies(tokens: list[str]) -> list[str]:
     found: list[str] = []
     for one in tokens:
         if one == "." and found[-1:] == ["]"] and "[" in found:
-            del found[len(found) - 1 - found[::-1].index("[") :]
+            del found[_last(found, "[") :]
         found.append(one)
     return found
 
@@ -132,34 +140,46 @@ def _of_condition(place: _Place) -> Iterator[Suggestion]:
     if before[-1:] == ["."]:
         yield from _members(place, before[-2] if len(before) > 1 else "")
         return
-    owner = _state_asked_for(before)
-    if owner is not None:
-        yield from _states(place, owner)
+    compared = _compared(before)
+    if compared[-1:] == ["state"]:
+        yield from _states(place, _owner(compared))
         return
-    yield from _words_wanted(place)
+    yield from _words_wanted(place, compared)
     if before[-1:] == ["("] and before[-2:-1] and before[-2] in EVENT_WORDS:
         yield from _happenings(place, before[-2])
         return
     yield from _plain(place)
 
 
-def _state_asked_for(before: list[str]) -> str | None:
-    """The chip ("" for the own one) whose state is compared with what comes next, if it is."""
+def _compared(before: list[str]) -> list[str]:
+    """The tokens up to the name with which what comes next is compared, or to which it is assigned;
+    none if that is not so.
+    """
     rest = list(before)
-    if "[" in rest and "]" not in rest[len(rest) - rest[::-1].index("[") :]:
-        rest = rest[: len(rest) - rest[::-1].index("[") - 1]
+    if "[" in rest and "]" not in rest[_last(rest, "[") :]:
+        rest = rest[: _last(rest, "[")]
         if rest[-1:] != ["in"]:
-            return None
+            return []
         rest.pop()
         if rest[-1:] == ["not"]:
             rest.pop()
     elif rest[-1:] and rest[-1] in IS:
         rest.pop()
+    elif rest[-1:] in (["="], ["else"]) and "=" in rest:
+        rest = rest[: rest.index("=")]
     else:
-        return None
-    if rest[-1:] != ["state"]:
-        return None
-    return rest[-3] if rest[-2:-1] == ["."] and len(rest) > 2 else ""
+        return []
+    return rest[: _last(rest, "[")] if rest[-1:] == ["]"] and "[" in rest else rest
+
+
+def _last(tokens: list[str], token: str) -> int:
+    """Where a token is that is among them, the last time."""
+    return len(tokens) - 1 - tokens[::-1].index(token)
+
+
+def _owner(tokens: list[str]) -> str:
+    """The chip before the dot of the last name; empty if it has none."""
+    return tokens[-3] if tokens[-2:-1] == ["."] and len(tokens) > 2 else ""
 
 
 def _chips_called(place: _Place, word: str) -> list[ChipNames]:
@@ -219,15 +239,15 @@ def _happenings(place: _Place, event: str) -> Iterator[Suggestion]:
             yield Suggestion(name, "link", "a link", f"{name}.")
 
 
-def _words_wanted(place: _Place) -> Iterator[Suggestion]:
+def _words_wanted(place: _Place, compared: list[str]) -> Iterator[Suggestion]:
     """The values of a variable that is compared or assigned."""
-    before = place.before
-    if len(before) < 2 or before[-1] not in (*IS, "="):
+    if not compared:
         return
-    owner, name = place.chips, before[-2]
-    if before[-3:-2] == ["."] and len(before) > 3:
-        owner = _chips_called(place, before[-4])
-    for chip in owner:
+    owner, name = _owner(compared), compared[-1]
+    if not owner:
+        choices = texts_in(place.scene.names.of("options").get(name))
+        yield from (Suggestion(one, "word", f"a choice of {name}") for one in choices)
+    for chip in _chips_called(place, owner) if owner else place.chips:
         node = chip.variables.get(name)
         for word in place.scene.names.words_of(chip, name):
             yield Suggestion(word, "word", f"a value of {name}")
@@ -255,6 +275,8 @@ def _plain(place: _Place) -> Iterator[Suggestion]:
         yield Suggestion("state", "keyword", "the own state, to be compared")
         yield from (Suggestion(one, "parameter", "a parameter") for one in chip.parameters)
         yield from (Suggestion(one, "constant", "a constant") for one in chip.constants)
+    if "each" in place.slot.within or any(chip.copied for chip in place.chips):
+        yield Suggestion(OWN_NUMBER, "keyword", "the number of the copy")
     if place.slot.part in ("rule", "branch"):
         yield Suggestion("value", "keyword", "the value of the message")
         yield Suggestion("late", "keyword", "the message was sent in an earlier session")

@@ -12,7 +12,7 @@ from modecheck.editor.expression_names import Suggestion, links_of, messages_of
 from modecheck.editor.scenes import Scene, written_forms
 from modecheck.editor.workspace import ENDINGS
 from modecheck.model.finding_kinds import KINDS
-from modecheck.model.phrases import SECONDS
+from modecheck.model.phrases import FOREVER, SECONDS
 from modecheck.model.starts import ANY
 
 if TYPE_CHECKING:
@@ -47,13 +47,13 @@ def value_names(
 ) -> Iterator[Suggestion]:
     """The names of a kind; `text` is what stands before the cursor."""
     chips = scene.chips_at(slot)
-    if kind in OWN:
+    if kind in _MAKERS:
+        yield from _MAKERS[kind](_At(scene, slot, chips, text))
+    elif kind in OWN:
         yield from _own(chips, kind)
     elif kind in SECTION_OF:
         for name, node in scene.names.of(SECTION_OF[kind]).items():
             yield Suggestion(name, kind, node_about(node) or f"a {kind} of the device")
-    elif kind in _MAKERS:
-        yield from _MAKERS[kind](_At(scene, slot, chips, text))
     elif kind == "finding":
         yield from _findings(session, scene, text)
 
@@ -63,6 +63,12 @@ def _own(chips: list[ChipNames], kind: str) -> Iterator[Suggestion]:
         nodes = getattr(chip, OWN[kind])
         for name, node in nodes.items():
             yield Suggestion(name, kind, node_about(node) or f"a {kind} of {chip.name}")
+
+
+def _states(at: _At) -> Iterator[Suggestion]:
+    yield from _own(at.chips, "state")
+    if at.slot.key == "initial" and at.slot.part == "behaviour":
+        yield Suggestion(ANY, "word", "any state that has no states inside")
 
 
 def _chips(at: _At) -> Iterator[Suggestion]:
@@ -104,7 +110,8 @@ def _events(at: _At) -> Iterator[Suggestion]:
 
 def _signals(at: _At) -> Iterator[Suggestion]:
     """Signals that the device has already, and events that nobody gives yet."""
-    per_chip = [(chip, at.scene.names.signals) for chip in at.chips]
+    known = at.scene.names.signals | at.scene.names.nowhere_from
+    per_chip = [(chip, known) for chip in at.chips]
     yield from (Suggestion(one, "signal", "a signal") for one in written_forms(per_chip))
 
 
@@ -150,11 +157,16 @@ def _files(at: _At) -> Iterator[Suggestion]:
             yield Suggestion(f"{written}/", "file", "a folder")
 
 
-def _units(at: _At) -> Iterator[Suggestion]:
+def _durations(at: _At) -> Iterator[Suggestion]:
     number = at.text.strip().rstrip("usmhin µ")
     if number.replace(".", "", 1).isdigit():
         for unit in SECONDS:
             yield Suggestion(f"{number.strip()} {unit}", "unit", "a duration")
+        return
+    for chip in at.chips[:1]:
+        yield from (Suggestion(one, "parameter", "a parameter") for one in chip.parameters)
+    if at.slot.key in ("after", "period", "delay"):
+        yield Suggestion(FOREVER, "word", "no latest moment, behind the earliest")
 
 
 def _starts(at: _At) -> Iterator[Suggestion]:
@@ -199,7 +211,9 @@ def _arguments(at: _At) -> Iterator[Suggestion]:
 
 
 def _any_message(at: _At) -> Iterator[Suggestion]:
-    yield from (Suggestion(one, "message", "a message") for one in sorted(at.scene.names.messages))
+    names = at.scene.names
+    for one in sorted(names.messages | names.nowhere_from):
+        yield Suggestion(one, "message", "a message")
 
 
 def _globally(at: _At) -> Iterator[Suggestion]:  # noqa: ARG001 - as the others
@@ -207,10 +221,11 @@ def _globally(at: _At) -> Iterator[Suggestion]:  # noqa: ARG001 - as the others
 
 
 _MAKERS = {
-    "chip": _chips, "actor": _actors, "link": _links, "event": _events, "signal": _signals,
-    "bond": _bonds, "exchanged": _exchanged, "file": _files, "duration": _units, "start": _starts,
-    "bound": _bounds, "parameter": _parameters, "argument": _arguments, "any_message": _any_message,
-    "message": _any_message, "scope_word": _globally,
+    "state": _states, "chip": _chips, "actor": _actors, "link": _links, "event": _events,
+    "signal": _signals, "bond": _bonds, "exchanged": _exchanged, "file": _files,
+    "duration": _durations, "start": _starts, "bound": _bounds, "parameter": _parameters,
+    "argument": _arguments, "any_message": _any_message, "message": _any_message,
+    "scope_word": _globally,
 }  # fmt: skip
 
 

@@ -13,7 +13,7 @@ from modecheck.editor.session import EditorSession
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.keys import keys_of
 from modecheck.model.text_files import real_path
-from tests.editor.texts import MODELS, TANDEM, alone, changed, opened
+from tests.editor.texts import MODELS, TANDEM, alone, changed, cut, opened
 from tests.sweeps import sweep
 
 BRIDGE, HUB, DEVICE = (
@@ -175,15 +175,19 @@ WITH_VALUES = """\
 device: x
 constants: {most: 2}
 signals: {level: {range: [0, most]}}
+options: {on_lift: [stay, fall]}
 chips:
   tile:
     copies: 2
+    initial: idle
     with: {left: "tile[i - 1]"}
     parameters: {left: null}
     constants: {least: 1}
-    variables: {heard: {range: [0, 1]}}
+    variables: {heard: {range: [0, 1]}, way: {one_of: [wired, radio]}, ready: bool}
     states: {idle: {}, calling: {}}
-    rules: {tell: {in: idle, if: left.idle, signal: level(heard), to: calling}}
+    timers: {patience: 5 ms}
+    rules: {tell: {in: idle, if: left.idle, signal: level(heard), to: calling}, hear: {on: knob}}
+accepted: [{finding: "deadlock:tile.idle", reason: r}]
 """
 
 
@@ -195,6 +199,14 @@ chips:
         ("range: [0, 1]", "range: [0, ¦", {"most", "least"}),
         ("range: [0, 1]", "range: [0, 1], start: ¦", {"most", "any"}),
         ("level(heard)", "level(¦", {"heard"}),
+        ("level(heard)", "¦", {"level", "knob"}),
+        ("if: left.idle", "if: way in [wired, ¦", {"radio"}),
+        ("if: left.idle", "if: on_lift == ¦", {"fall"}),
+        ("if: left.idle", "if: left.calling and ¦", {"i"}),
+        ("signal: level", "do: way = radio if ready else ¦", {"wired"}),
+        ("ready: bool", "ready: ¦", {"bool", "false"}),
+        ("patience: 5 ms", "patience: ¦", {"left"}),
+        ("initial: idle", "initial: ¦", {"any", "calling"}),
     ],
 )
 def test_names_are_offered_where_values_stand(old: str, new: str, wanted: set[str]) -> None:
@@ -202,6 +214,22 @@ def test_names_are_offered_where_values_stand(old: str, new: str, wanted: set[st
     assert old in WITH_VALUES
     text = WITH_VALUES.replace(old, new)
     assert wanted <= texts_at(Path("/nowhere/x.yaml"), text)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "after"),
+    [
+        ('"deadlock:tile.idle"', "¦deadlock:tile.idle", 'finding: "stuck-chip:", reason'),
+        ("deadlock:tile.idle", "deadlock:ti¦le.idle", '"deadlock:tile.calling", reason'),
+        ("patience: 5 ms", "patience: 5¦ ms", "patience: 5 us}"),
+    ],
+)
+def test_what_is_one_text_is_replaced_as_a_whole(old: str, new: str, after: str) -> None:
+    """Also what stands behind the cursor, though it is several words."""
+    text, offset = cut(WITH_VALUES.replace(old, new))
+    found = found_at(Path("/nowhere/x.yaml"), f"{text[:offset]}¦{text[offset:]}")
+    made = {f"{text[: one.span.start]}{one.text}{text[one.span.end :]}" for one in found}
+    assert any(after in one for one in made)
 
 
 def test_every_code_is_offered_with_its_meaning() -> None:

@@ -25,6 +25,7 @@ KEYS = {
     "a: 1\n¦": ((), ""),
     "a: {b: [x, y], c: {d: 1}, ¦": (("a",), ""),
     "a:\n  b: 1\nc¦": ((), "c"),
+    "rules:\n  a:\n    if: >-\n      x\n    ¦": (("rules", "a"), ""),
 }
 VALUES = {
     "chips:\n  hub: {with: {side: fr¦": (("chips", "hub", "with", "side"), "fr"),
