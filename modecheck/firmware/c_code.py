@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from modecheck.firmware.c_expressions import (
+    FAR,
+    WIDE,
     CExpressions,
     Given,
     fits,
@@ -191,9 +193,10 @@ class CCode:
         self, value: Expression, text: str, allowed: ValueBounds, given: Given, told: str
     ) -> str:
         """The value; one that may be out of range is checked in debug builds."""
-        if fits(bounds_of(value, self.plan.product.fields, given.bounds), allowed):
+        bounds = bounds_of(value, self.plan.product.fields, given.bounds)
+        if fits(bounds, allowed):
             return text
-        return self.expressions.within(text, allowed, told)
+        return self.expressions.within(text, allowed, told, far=not fits(bounds, WIDE))
 
     def _assigned(self, assign: Assign, given: Given) -> Iterator[str]:
         pairs = list(zip(assign.targets, assign.values, strict=True))
@@ -204,7 +207,7 @@ class CCode:
         for place, (target, value) in enumerate(pairs, start=1):
             yield f"    const int32_t new_{place} = {self._value(target, value, given)};"
             if target.index is not None:
-                index = self.expressions.text(target.index, given)
+                index = self._place(target, given)
                 yield f"    const int32_t place_{place} = {index};"
         for place, (target, _) in enumerate(pairs, start=1):
             index = f"place_{place}" if target.index is not None else ""
@@ -213,7 +216,7 @@ class CCode:
         yield "}"
 
     def _written(self, target: TargetIR, value: Expression, given: Given) -> Iterator[str]:
-        index = "" if target.index is None else self.expressions.text(target.index, given)
+        index = self._place(target, given)
         if not self._moves(target):
             yield from self._stored(target, self._value(target, value, given), index)
             return
@@ -222,6 +225,13 @@ class CCode:
         for line in self._stored(target, self._value(target, value, given), "place"):
             yield f"    {line}"
         yield "}"
+
+    def _place(self, target: TargetIR, given: Given) -> str:
+        """The index of the item that is written, or nothing."""
+        if target.index is None:
+            return ""
+        told = f"the index of what is written is outside 0 to {target.length - 1}"
+        return self.expressions.place(target.index, target.length, given, told)
 
     def _moves(self, target: TargetIR) -> bool:
         """Whether an index may be another one once the item is written, before it is stored."""
@@ -272,9 +282,10 @@ class CCode:
 
     def helpers(self) -> Iterator[str]:
         """Small functions, those that are used."""
-        for name in ("least", "greatest", "quotient", "remainder"):
-            if name in self.expressions.used:
-                yield from _helper(self.words.names.name(name), HELPERS[name])
+        for name, line in HELPERS.items():
+            for function, kind in ((name, "int32_t"), (f"{name}{FAR}", "int64_t")):
+                if function in self.expressions.used:
+                    yield from _helper(self.words.names.name(function), kind, line)
 
 
 HELPERS = {
@@ -286,8 +297,8 @@ HELPERS = {
 }
 
 
-def _helper(name: str, line: str) -> list[str]:
-    return [f"static int32_t {name}(int32_t a, int32_t b)", "{", f"    {line}", "}", ""]
+def _helper(name: str, kind: str, line: str) -> list[str]:
+    return [f"static {kind} {name}({kind} a, {kind} b)", "{", f"    {line}", "}", ""]
 
 
 def uses(lines: list[str], name: str) -> bool:

@@ -21,6 +21,7 @@ from modecheck.product.expression_ir import (
     Read,
     ReadItem,
 )
+from modecheck.product.lowering import folded
 from modecheck.product.subexpressions import can_fail
 from modecheck.product.value_bounds import ValueBounds, bounds_of
 
@@ -45,6 +46,9 @@ INFIX = {
 OPPOSITES = {"==": "!=", "!=": "==", "<": ">=", ">=": "<", ">": "<=", "<=": ">"}
 FUNCTIONS = {"min": "least", "max": "greatest", "//": "quotient", "%": "remainder"}
 """Operators for which C has none: functions of the chip's own code."""
+
+FAR = "_far"
+"""The end of the names of the same functions for values that more than 32 bits are needed for."""
 
 LONGEST_LINE = 88
 """Characters of a condition in one line of C."""
@@ -113,8 +117,8 @@ class CExpressions:
                 return spell(value)
             case Read(field):
                 return self._read(field, "")
-            case ReadItem(first, _, index):
-                return self._read(first, self._written(index, given, OR, number))
+            case ReadItem(first, length, index, failure):
+                return self._read(first, self.place(index, length, given, failure.text))
             case PayloadIR():
                 return "value"
             case IsLateIR():
@@ -139,17 +143,27 @@ class CExpressions:
         wide = not fits(ValueBounds(variable.type.low, variable.type.high), NARROW)
         return f"(int32_t){text}" if wide else text
 
+    def place(self, index: Expression, length: int, given: Given, told: str) -> str:
+        """An index into a list as 32 bits; `told` is what debug builds report if it needs more."""
+        text = self.text(index, given)
+        if fits(bounds_of(index, self._fields, given.bounds), WIDE):
+            return text
+        return self.within(text, ValueBounds(0, length - 1), told, far=True)
+
     def index(self, text: str, variable: str) -> str:
         """An index into a list of the chip, checked in debug builds."""
         length = self._plan.chip.variables[variable].length
         told = f"the index of {self._plan.form.name}.{variable} is outside 0 to {length - 1}"
         return self.within(text, ValueBounds(0, length - 1), told)
 
-    def within(self, text: str, bounds: ValueBounds, told: str) -> str:
-        """A value that debug builds check; `told` is what they report."""
-        self.used.add("within")
+    def within(self, text: str, bounds: ValueBounds, told: str, *, far: bool = False) -> str:
+        """A value that debug builds check; `told` is what they report. A value that is `far` may
+        need more than 32 bits until it is checked.
+        """
+        function = f"within{FAR}" if far else "within"
+        self.used.add(function)
         low, high = number(bounds.low), number(bounds.high)
-        return f"{self._names.constant('within')}({text}, {low}, {high}, {literal(told)})"
+        return f"{self._names.constant(function)}({text}, {low}, {high}, {literal(told)})"
 
     def _foreign(self, field: int, index: str) -> str:
         arguments = [self.instance]
@@ -181,7 +195,8 @@ class CExpressions:
         if operator == "not":
             return self._denied(arguments[0], given, level)
         if operator == "neg":
-            return f"(-{self._widened(one, arguments[0], given)})"
+            text = f"(-{self._widened(one, arguments[0], given)})"
+            return f"(int32_t){text}" if self._is_narrowed(one, given) else text
         symbol, own = INFIX[operator]
         if own == COMPARED:
             known = self._decided(one, given)
@@ -189,12 +204,20 @@ class CExpressions:
                 return str(int(known))
             parts = self._compared(arguments, given)
         elif own >= SUM:
-            first, *rest = arguments
-            parts = (self._widened(one, first, given), *self._all(rest, given))
+            return self._computed(one, given, level)
         else:
             # A compiler warns where && stands in || without brackets, though it binds tighter.
             parts = tuple(self._written(each, given, COMPARED, number) for each in arguments)
         text = f" {symbol} ".join(parts)
+        return f"({text})" if own < level else text
+
+    def _computed(self, one: ApplyIR, given: Given, level: int) -> str:
+        """A sum, a difference or a product."""
+        symbol, own = INFIX[one.operator]
+        first, *rest = one.arguments
+        text = f" {symbol} ".join([self._widened(one, first, given), *self._all(rest, given)])
+        if self._is_narrowed(one, given):
+            return f"(int32_t)({text})"
         return f"({text})" if own < level else text
 
     def _denied(self, one: Expression, given: Given, level: int) -> str:
@@ -213,24 +236,37 @@ class CExpressions:
         """Nested calls of a function of two values."""
         operator, arguments = one.operator, one.arguments
         named = spell if operator in ("min", "max") else number
-        name = self._names.name(FUNCTIONS[operator])
+        function = FUNCTIONS[operator] + ("" if self._all_fit(one, given, WIDE) else FAR)
+        name = self._names.name(function)
         parts = [self._written(each, given, OR, named) for each in arguments]
         if len(parts) > 1:
-            self.used.add(FUNCTIONS[operator])
+            self.used.add(function)
         text = parts[0]
         for part in parts[1:]:
             text = f"{name}({text}, {part})"
-        return text
+        return f"(int32_t){text}" if self._is_narrowed(one, given) else text
+
+    def _all_fit(self, one: ApplyIR, given: Given, outer: ValueBounds) -> bool:
+        """Whether what is computed, and all that it is computed from, fits."""
+        parts = [one, *one.arguments]
+        if one.operator == "%":
+            # Where the quotient does not fit, C does not define the remainder either.
+            parts.append(ApplyIR("//", one.arguments))
+        return all(fits(bounds_of(each, self._fields, given.bounds), outer) for each in parts)
+
+    def _is_narrowed(self, one: ApplyIR, given: Given) -> bool:
+        """Whether 32 bits hold the result, though more were needed on the way to it."""
+        own = bounds_of(one, self._fields, given.bounds)
+        return fits(own, WIDE) and not self._all_fit(one, given, WIDE)
 
     def _widened(self, whole: ApplyIR, first: Expression, given: Given) -> str:
         """The first operand, so wide that the result and each operand fit."""
         text = self._written(first, given, ATOM, number)
-        bounds = [bounds_of(each, self._fields, given.bounds) for each in (whole, *whole.arguments)]
-        if all(fits(each, NARROW) for each in bounds) or isinstance(first, PayloadIR):
-            inside = all(fits(each, WIDE) for each in bounds)
-            return text if inside else f"(int64_t){text}"
-        kind = "int32_t" if all(fits(each, WIDE) for each in bounds) else "int64_t"
-        return f"({kind}){text}"
+        if not self._all_fit(whole, given, WIDE):
+            return f"(int64_t){text}"
+        if self._all_fit(whole, given, NARROW) or isinstance(first, PayloadIR):
+            return text
+        return f"(int32_t){text}"
 
     def _decided(self, one: ApplyIR, given: Given) -> bool | None:
         """The result of a comparison that always has the same: a compiler warns of it."""
@@ -332,7 +368,9 @@ def simplified(expression: Expression) -> Expression:
     parts = tuple(simplified(one) for one in expression.arguments)
     if expression.operator == "if" and parts[1] == parts[2] and not can_fail(parts[0]):
         return parts[1]
-    whole = ApplyIR(expression.operator, parts)
+    whole = folded(expression.operator, parts)
+    if not isinstance(whole, ApplyIR):
+        return whole
     for operator, compared, known in (("and", "==", 0), ("or", "!=", 1)):
         if whole.operator == operator and not can_fail(whole):
             values = _compared_with(whole, operator, compared)

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from modecheck.firmware.c_code import CCode, indented, uses
+from modecheck.firmware.c_expressions import FAR
 from modecheck.firmware.c_header import NO_LATEST, unit_of
 from modecheck.firmware.c_names import comment
 from modecheck.firmware.c_table import table_style
@@ -40,22 +41,28 @@ def source_text(code: CCode, stamp: list[str], style: str) -> str:
 
 def _checks(code: CCode) -> Iterator[str]:
     """What debug builds do with a value that may be out of range."""
+    used = code.expressions.used
+    if "within" in used:
+        yield from _check(code, "within", "int32_t", "(value)")
+    if f"within{FAR}" in used:
+        yield from _check(code, f"within{FAR}", "int64_t", "((int32_t)(value))")
+
+
+def _check(code: CCode, word: str, kind: str, unchecked: str) -> Iterator[str]:
     names = code.words.names
-    if "within" not in code.expressions.used:
-        return
-    macro, function = names.constant("within"), names.name("within")
+    macro, function = names.constant(word), names.name(word)
     yield f"#ifdef {names.constant('debug')}"
-    yield f"static int32_t {function}(int32_t value, int32_t low, int32_t high, const char *what)"
+    yield f"static int32_t {function}({kind} value, int32_t low, int32_t high, const char *what)"
     yield "{"
     yield "    if (value < low || value > high) {"
     yield f"        {names.name('failed')}(what);"
     yield "        return low;"
     yield "    }"
-    yield "    return value;"
+    yield f"    return {'value' if kind == 'int32_t' else '(int32_t)value'};"
     yield "}"
     yield f"#define {macro}(value, low, high, what) {function}((value), (low), (high), (what))"
     yield "#else"
-    yield f"#define {macro}(value, low, high, what) (value)"
+    yield f"#define {macro}(value, low, high, what) {unchecked}"
     yield "#endif"
     yield ""
 
