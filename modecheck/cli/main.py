@@ -116,7 +116,8 @@ def main() -> None:
         # The reader of a pipe went away (`modecheck check … | head`) before the report ended.
         _leave_quietly(INCOMPLETE)
     except OSError as error:
-        click.echo(f"the output cannot be written: {error.strerror or error}", err=True)
+        what = repr(str(error.filename)) if error.filename else "the output"
+        click.echo(f"{what} cannot be written: {error.strerror or error}", err=True)
         _leave_quietly(WRONG_INPUT)
     except Exception as error:
         from modecheck.model.errors import ModecheckError

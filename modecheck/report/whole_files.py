@@ -10,21 +10,45 @@ from modecheck.model.errors import InputError, InvalidInput
 
 
 def write_whole(path: str, text: str) -> None:
-    """Write text to a file: first to a temporary file beside it, which then replaces it.
+    """Write text to a file: first to a temporary file beside it, which then replaces it. A link
+    stays a link. What is no file, such as /dev/stdout or a named pipe, is written to instead.
 
     Raises `InvalidInput` when the file cannot be written; nothing is left behind then.
     """
+    need_writable(path)
+    content = text.encode("utf-8", "replace")
+    try:
+        if _stays(path):
+            _write_to(path, content)
+        else:
+            _replace(os.path.realpath(path), content)
+    except OSError as error:
+        raise _not_writable(path, error) from error
+
+
+def _stays(path: str) -> bool:
+    """Whether a path names something that no file may replace: a device or a pipe. A redirected
+    /dev/stdout is a file, but replacing it would lose what the shell has opened.
+    """
+    is_device = os.path.abspath(path).startswith("/dev/")
+    return os.path.exists(path) and (is_device or not os.path.isfile(path))
+
+
+def _write_to(path: str, content: bytes) -> None:
+    # Without truncating it, and behind what a redirected standard output already holds.
+    with os.fdopen(os.open(path, os.O_WRONLY | os.O_APPEND), "wb") as file:
+        file.write(content)
+
+
+def _replace(path: str, content: bytes) -> None:
     temporary = ""
     try:
-        need_writable(path)
         handle, temporary = tempfile.mkstemp(dir=_folder(path), prefix=".modecheck-")
         with os.fdopen(handle, "wb") as file:
-            file.write(text.encode("utf-8", "replace"))
+            file.write(content)
         os.chmod(temporary, 0o644)
         os.replace(temporary, path)
         temporary = ""
-    except OSError as error:
-        raise _not_writable(path, error) from error
     finally:
         if temporary:
             os.unlink(temporary)
@@ -37,9 +61,13 @@ def write_json(path: str, data: object) -> None:
 
 def need_writable(path: str) -> None:
     """Raise `InvalidInput` now, rather than after long work, if a file cannot be written."""
-    folder = _folder(path)
     if os.path.isdir(path):
         raise _not_writable(path, "it is a folder")
+    if _stays(path):
+        if not os.access(path, os.W_OK):
+            raise _not_writable(path, "it is not writable")
+        return
+    folder = _folder(os.path.realpath(path))
     if not os.path.isdir(folder):
         raise _not_writable(path, f"there is no folder {folder!r}")
     if not os.access(folder, os.W_OK):

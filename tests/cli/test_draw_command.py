@@ -108,3 +108,10 @@ def test_an_error_in_one_of_several_devices_is_told(folder: Path) -> None:
     assert "wrong.yaml:2:1: unknown key 'chisp' in a device file" in result.err
     assert "Traceback" not in result.err
     assert not (folder / "out").exists()
+
+
+def test_a_file_in_place_of_the_folder_is_named(folder: Path) -> None:
+    """Whoever runs several commands in a job sees which path was meant."""
+    result = run("draw", "lamp.yaml", "--to", "other.yaml", folder=folder)
+    assert result.code == 2
+    assert "'other.yaml' cannot be written" in result.err
