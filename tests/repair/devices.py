@@ -34,6 +34,44 @@ links:
 """
 """Nobody answers: one message too few."""
 
+TWO_PEDALS = """\
+device: two pedals, of which the hub lets one play at a time
+chips:
+  front:
+    states: {silent: {rest: true}, asking: {}, playing: {rest: true}}
+    rules:
+      ask: {in: silent, on: step, send: [ask], to: asking}
+      play: {in: asking, on: granted, to: playing}
+      yield: {in: asking, on: refused, to: silent}
+  rear:
+    states: {silent: {rest: true}, asking: {}, playing: {rest: true}}
+    rules:
+      ask: {in: silent, on: lift, send: [ask], to: asking}
+      play: {in: asking, on: granted, to: playing}
+      yield: {in: asking, on: refused, to: silent}
+  hub:
+    states: {free: {rest: true}, taken: {rest: true}}
+    rules:
+      grant_front: {in: free, on: ask via front_up, send: [granted via front_down], to: taken}
+      grant_rear: {in: free, on: ask via rear_up, send: [granted via rear_down], to: taken}
+      refuse_front: {in: taken, on: ask via front_up, send: [refused via front_down]}
+      refuse_rear: {in: taken, on: ask via rear_up, send: [refused via rear_down]}
+actors:
+  player:
+    states: [here]
+    rules:
+      step: {if: front.silent, signal: [step]}
+      lift: {if: rear.silent, signal: [lift]}
+links:
+  front_up: {from: front, to: hub, carries: [ask]}
+  rear_up: {from: rear, to: hub, carries: [ask]}
+  front_down: {from: hub, to: front, carries: [granted, refused]}
+  rear_down: {from: hub, to: rear, carries: [granted, refused]}
+requirements:
+  alone: {text: Only one plays, never: front.playing and rear.playing}
+"""
+"""Nothing is wrong with it: an answer for each that asks."""
+
 
 def repairs_of(
     path: Path,

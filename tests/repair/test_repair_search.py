@@ -16,7 +16,7 @@ from modecheck.repair.trying import Trial, TrialBench, TrialOutcome
 from modecheck.repair.written import read_written
 from tests.benchmarks.repair import Row, fails_again, is_the_original, original_of, row_of
 from tests.models.bundled import MODELS, TWINS, is_small
-from tests.repair.devices import TWO_ENDS, bench_of, repairs_of, sentences
+from tests.repair.devices import TWO_ENDS, TWO_PEDALS, bench_of, repairs_of, sentences
 from tests.sweeps import sweep
 
 QUICK = ("queue_exhausted", "one_behind")
@@ -74,6 +74,42 @@ def test_the_message_that_is_waited_for_is_found(tmp_path: Path) -> None:
     path.write_text(TWO_ENDS, encoding="utf-8")
     found = repairs_of(path)
     assert any("hear also sends answer via down" in one for one in sentences(found))
+
+
+@pytest.mark.parametrize(
+    ("written", "wrong", "repair"),
+    [
+        (
+            "send: [refused via rear_down]",
+            "to: taken",
+            "hub: refuse_rear also sends refused via rear_down",
+        ),
+        (
+            "send: [refused via rear_down]",
+            "send: [granted via rear_down]",
+            "hub: refuse_rear sends refused, not granted",
+        ),
+        (
+            "      yield: {in: asking, on: refused, to: silent}\n  rear",
+            "  rear",
+            "front: in asking, refused leads to silent",
+        ),
+    ],
+)
+def test_the_answer_to_one_of_two_is_found(
+    written: str, wrong: str, repair: str, tmp_path: Path
+) -> None:
+    """Although the message goes to the other one already, over another link; although the chip has
+    no rule for it that could be copied; although another message is sent.
+    """
+    path = tmp_path / "device.yaml"
+    assert TWO_PEDALS.count(written) == 1
+    path.write_text(TWO_PEDALS.replace(written, wrong), encoding="utf-8")
+    bench = bench_of(path, tmp_path)
+    assert bench.wanted
+    at = RepairSituation(bench.devices[0], read_written(bench.file), bench.wanted)
+    found = [one for one in changes_for(at) if one.sentence == repair]
+    assert [bench.try_out(Candidate((one,))).outcome for one in found] == [TrialOutcome.KEPT]
 
 
 def test_a_link_is_made_as_on_the_other_side() -> None:

@@ -78,12 +78,33 @@ def _fewer_replies(at: RepairSituation, chip: WrittenChip) -> Iterator[RepairCha
 
 def answer_changes(at: RepairSituation) -> Iterator[RepairChange]:
     """A new rule for an event that a chip can hear but has no rule for in some state."""
+    for finding in at.findings:
+        if finding.code == "unspecified-reception":
+            name, state, message = finding.subject.rsplit(".", 2)
+            entry = at.written.chips.get(unnumbered(name))
+            if entry is not None and entry.section == "chips":
+                yield from _leading_on(at, entry, state, message)
     for chip in at.entries:
         model = at.chips_of(chip.name)[0]
         yield from _forgetting(at, chip, model)
         yield from _too_late(at, chip, model)
         for signal in sorted(_signals(at, chip)):
             yield from _noticing(at, chip, model, signal)
+
+
+def _leading_on(
+    at: RepairSituation, chip: WrittenChip, state: str, message: str
+) -> Iterator[RepairChange]:
+    """A message leads out of the state in which it arrives: first to where other rules lead."""
+    leaving = [one.data.get("to") for one in chip.rules if state in one.words("in")]
+    known = [one for one in dict.fromkeys(leaving) if isinstance(one, str)]
+    others = [one for one in chip.states if one not in known]
+    for number, target in enumerate([*known, *others]):
+        if target != state:
+            data: Data = {"in": state, "on": message, "to": target}
+            words = f"in {state}, {message} leads to {target}"
+            rank = (0.2 if target in known else 0.6) + 0.1 * number
+            yield at.new_rule(ANSWER, chip, data, words, rank=rank)
 
 
 def _signals(at: RepairSituation, chip: WrittenChip) -> set[str]:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterator
 
 from modecheck.model.copies import unnumbered
+from modecheck.model.parts import Link
 from modecheck.repair.changes import RepairChange, Value
 from modecheck.repair.situation import RepairSituation, listed
 from modecheck.repair.written import WrittenChip, WrittenRule
@@ -15,13 +16,14 @@ VIA = re.compile(r"(.*\bvia\s+)([^\W\d]\w*)(\[[^\]]*\])?\s*")
 
 
 def send_changes(at: RepairSituation) -> Iterator[RepairChange]:
-    """A message more, one less, or another link."""
+    """A message more, one less, another link, or another message."""
     awaited = set(awaited_messages(at))
     for chip, rule in at.rules():
         if "choose" not in rule.data:
             yield from _more(at, chip, rule, awaited)
             yield from _less(at, rule)
             yield from _elsewhere(at, rule)
+            yield from _instead(at, rule)
 
 
 def awaited_messages(at: RepairSituation) -> Iterator[tuple[str, str]]:
@@ -55,7 +57,7 @@ def _more(
                     SEND, rule, {key: [*now, text]}, f"{rule.name} also {verb} {text}", rank=rank
                 )
     now = rule.words("send")
-    for text in _unsent(at, chip, rule, awaited):
+    for text in _unsent(at, rule, awaited):
         words = f"{rule.name} also sends {text}"
         yield at.change_rule(SEND, rule, {"send": [*now, text]}, words, all_alike=False)
 
@@ -63,24 +65,20 @@ def _more(
 def _is_awaited(
     at: RepairSituation, rule: WrittenRule, text: str, awaited: set[tuple[str, str]]
 ) -> bool:
-    message = re.split(r"[\s(]", text, maxsplit=1)[0]
+    message = message_in(text)
     return any((chip.name, message) in awaited for chip in at.chips_of(rule.chip))
 
 
-def _unsent(
-    at: RepairSituation, chip: WrittenChip, rule: WrittenRule, awaited: set[tuple[str, str]]
-) -> Iterator[str]:
-    """Messages without a value that somebody waits for and that the chip never sends."""
-    texts = " ".join(text for other in chip.rules for text in other.words("send"))
-    own = at.chip_of(rule).name
+def _unsent(at: RepairSituation, rule: WrittenRule, awaited: set[tuple[str, str]]) -> Iterator[str]:
+    """Messages without a value that somebody waits for, over links on which the chip never sends
+    them.
+    """
+    model = at.chip_of(rule)
+    sent = {(send.message, send.link) for one in model.rules for send in one.sends}
     for sender, message in sorted(awaited):
-        links = [
-            link
-            for link in at.device.links.values()
-            if link.sender == own == sender and message in link.carries
-        ]
-        for link in links if not re.search(rf"\b{message}\b", texts) else ():
-            if link.carries[message].type is None:
+        for link in at.device.links.values():
+            carried = link.carries.get(message) if link.sender == model.name == sender else None
+            if carried and carried.type is None and (message, link.name) not in sent:
                 yield f"{message} via {unnumbered(link.called)}"
 
 
@@ -94,16 +92,50 @@ def _less(at: RepairSituation, rule: WrittenRule) -> Iterator[RepairChange]:
 
 
 def _elsewhere(at: RepairSituation, rule: WrittenRule) -> Iterator[RepairChange]:
-    """Over another link of the chip, or that of the copy that the rule is written for."""
+    """Over another link of the chip that carries it, or that of the copy that the rule is for."""
     texts = rule.words("send")
     for number, text in enumerate(texts):
         match = VIA.fullmatch(text)
         if match is None:
             continue
-        others = [name for name in at.written.links if name != match[2]]
+        others = [one for one in _links_for(at, rule, message_in(text)) if one != match[2]]
         for link in [match[2], *others] if match[3] else others:
             changed: list[Value] = [*texts]
             changed[number] = f"{match[1]}{link}"
             words = f"{rule.name} sends {listed(changed[number])}"
-            rank = 0.2 if link == match[2] else 2.0
+            rank = 0.2 if link == match[2] else 0.4
             yield at.change_rule(SEND, rule, {"send": changed}, words, rank=rank)
+
+
+def _links_for(at: RepairSituation, rule: WrittenRule, message: str) -> list[str]:
+    """The links, as they are written, over which the chip can send a message."""
+    names = {chip.name for chip in at.chips_of(rule.chip)}
+    links = [one for one in at.device.links.values() if one.sender in names]
+    return list(dict.fromkeys(unnumbered(one.called) for one in links if message in one.carries))
+
+
+def message_in(text: str) -> str:
+    """The message of a text such as `picture(foot) via cord`."""
+    return re.split(r"[\s(]", text.strip(), maxsplit=1)[0]
+
+
+def _instead(at: RepairSituation, rule: WrittenRule) -> Iterator[RepairChange]:
+    """Another message in place of one, with the same value, over the same link."""
+    for number, text in enumerate(texts := rule.words("send")):
+        old = message_in(text)
+        for link in _links_of(at, rule, old, text):
+            now = link.carries[old].type
+            others = [m for m, one in link.carries.items() if m != old and one.type == now]
+            for other in others:
+                changed: list[Value] = [*texts]
+                changed[number] = f"{other}{text.strip().removeprefix(old)}"
+                words = f"{rule.name} sends {other}, not {old}"
+                yield at.change_rule(SEND, rule, {"send": changed}, words, rank=0.5)
+
+
+def _links_of(at: RepairSituation, rule: WrittenRule, message: str, text: str) -> list[Link]:
+    """The link over which a text is sent: that of one copy, if the rule is written for several."""
+    sends = (send for one in at.model_rules(rule) for send in one.sends)
+    found = (at.device.links[one.link] for one in sends if one.message == message)
+    via = VIA.fullmatch(text)
+    return [one for one in found if via is None or unnumbered(one.called) == via[2]][:1]
