@@ -200,7 +200,7 @@ class RepairSituation:
     ) -> RepairChange:  # fmt: skip
         """A rule that the chip does not have yet."""
         chips = self.written.alike(chip.name) if all_alike else [chip.name]
-        name = self._new_name(chip)
+        name = self._new_name(chip, data)
         path = ("rules", name)
         timers = int("after" in data or "period" in data)
         near = 0.0 if chip.name in {unnumbered(one) for one in self.waiting} else 2.0
@@ -216,9 +216,14 @@ class RepairSituation:
             Matters.ANYWHERE if "on" in data else Matters.MORE_STEPS,
         )
 
-    def _new_name(self, chip: WrittenChip) -> str:
+    def _new_name(self, chip: WrittenChip, data: Data) -> str:
+        """Rules for different events have different names, so that two of them can be one pair."""
+        stem = "added"
+        if "on" in data:
+            words = f"{data['on']} in {data['in']}" if "in" in data else f"on {data['on']}"
+            stem = re.sub(r"\W+", "_", words).strip("_")
         names = {rule.name for rule in chip.rules}
-        return next(n for n in ("added", *(f"added_{k}" for k in range(2, 99))) if n not in names)
+        return next(n for n in (stem, *(f"{stem}_{k}" for k in range(2, 99))) if n not in names)
 
 
 def _matters(rule: WrittenRule, keys: Data) -> Matters:

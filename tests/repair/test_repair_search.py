@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from modecheck.model.devices import read_device
-from modecheck.repair.changes import Candidate
+from modecheck.repair.changes import Candidate, Data
 from modecheck.repair.families.siblings import sibling_changes
 from modecheck.repair.repair_search import changes_for
 from modecheck.repair.situation import RepairSituation
@@ -110,6 +110,40 @@ def test_the_answer_to_one_of_two_is_found(
     at = RepairSituation(bench.devices[0], read_written(bench.file), bench.wanted)
     found = [one for one in changes_for(at) if one.sentence == repair]
     assert [bench.try_out(Candidate((one,))).outcome for one in found] == [TrialOutcome.KEPT]
+
+
+@pytest.mark.parametrize(
+    ("wrong", "repair"),
+    [
+        (
+            "chips: {hub: {rules: {unmute: {signal: [loudness(0)]}}}}",
+            "hub: unmute signals loudness(level), not loudness(0)",
+        ),
+        ("chips: {hub: {rules: {mute: {signal: null}}}}", "hub: mute also signals loudness(0)"),
+    ],
+)
+def test_another_value_is_found(wrong: str, repair: str, tmp_path: Path) -> None:
+    """That of a variable, or one that no rule gives: the loudness of nothing at all."""
+    path = tmp_path / "device.yaml"
+    base = MODELS / "small" / "loudness.yaml"
+    path.write_text(f"device: wrong\nbased_on: {base}\n{wrong}\n", encoding="utf-8")
+    bench = bench_of(path, tmp_path)
+    assert bench.wanted
+    at = RepairSituation(bench.devices[0], read_written(bench.file), bench.wanted)
+    found = [one for one in changes_for(at) if one.sentence == repair]
+    assert [bench.try_out(Candidate((one,))).outcome for one in found] == [TrialOutcome.KEPT]
+
+
+def test_new_rules_for_two_events_make_a_pair(tmp_path: Path) -> None:
+    """One may be needed in each of two states, or for each of two messages."""
+    bench = bench_of(faulty("silent_plug"), tmp_path)
+    at = RepairSituation(bench.devices[0], read_written(bench.file), bench.wanted)
+    chip = next(one for one in at.entries if one.name == "receiver")
+    data: list[Data] = [{"in": "changing", "on": "step"}, {"in": "on_air", "on": "lift"}]
+    both = Candidate(tuple(at.new_rule("answers", chip, one, "answers") for one in data))
+    (changed,) = bench.changed(both)
+    added = {rule.whole for rule in changed.chips["receiver"].rules} - {r.name for r in chip.rules}
+    assert added == {"step_in_changing", "lift_in_on_air"}
 
 
 def test_a_link_is_made_as_on_the_other_side() -> None:

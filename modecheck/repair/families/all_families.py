@@ -8,6 +8,7 @@ from typing import TypeAlias
 from modecheck.repair.changes import RepairChange
 from modecheck.repair.families import (
     answers,
+    carried_values,
     declarations,
     guards,
     link_changes,
@@ -30,6 +31,7 @@ FAMILIES: dict[str, tuple[str, Family]] = {
     targets.IN: ("where a rule applies", targets.source_changes),
     guards.GUARD: ("when a rule is taken", guards.guard_changes),
     send_changes.SEND: ("what a rule sends or signals", send_changes.send_changes),
+    carried_values.CARRIED: ("the value of what is sent", carried_values.value_changes),
     writes.WRITE: ("what a rule writes, and in which order", writes.write_changes),
     answers.REPLY: ("what a state discards or defers", answers.reply_changes),
     answers.ANSWER: ("a new answer to an event", answers.answer_changes),

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 
 from modecheck.model.copies import unnumbered
 from modecheck.model.parts import Link
-from modecheck.repair.changes import RepairChange, Value
+from modecheck.repair.changes import Data, RepairChange, Value
+from modecheck.repair.families.carried_values import with_other_values
 from modecheck.repair.situation import RepairSituation, listed
 from modecheck.repair.written import WrittenChip, WrittenRule
 
@@ -45,7 +46,9 @@ def _senders(at: RepairSituation, receiver: str, messages: set[str]) -> Iterator
 def _more(
     at: RepairSituation, chip: WrittenChip, rule: WrittenRule, awaited: set[tuple[str, str]]
 ) -> Iterator[RepairChange]:
-    """A message that another rule of the chip sends, or that somebody waits for."""
+    """A message that another rule of the chip sends, with its value or another one, or that
+    somebody waits for.
+    """
     for key, verb in (("send", "sends"), ("signal", "signals")):
         now = rule.words(key)
         sent = [text for other in chip.rules for text in other.words(key)]
@@ -53,9 +56,10 @@ def _more(
             if text not in now:
                 rank = 0.0 if _is_awaited(at, rule, text, awaited) else 0.7
                 rank += 0.0 if not now else 1.0
-                yield at.change_rule(
-                    SEND, rule, {key: [*now, text]}, f"{rule.name} also {verb} {text}", rank=rank
-                )
+                for less, one in enumerate((text, *with_other_values(at, rule, text))):
+                    words = f"{rule.name} also {verb} {one}"
+                    data: Data = {key: [*now, one]}
+                    yield at.change_rule(SEND, rule, data, words, rank=rank + 0.1 * less)
     now = rule.words("send")
     for text in _unsent(at, rule, awaited):
         words = f"{rule.name} also sends {text}"
