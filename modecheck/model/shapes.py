@@ -83,8 +83,7 @@ class Shapes:
                 new = renamed_words.KEYS[name]
                 self.notes.add(called_now(name, new), key.place, expected=repr(new))
             elif name not in known:
-                message = f"unknown key {shortened(name)!r} in {what}"
-                self.notes.add(message, key.place, word=name, choices=known)
+                self._unknown_key(key, what, known)
         for name in FREE_TEXTS & set(known):
             text = node.get(name)
             if text is not None:
@@ -95,6 +94,15 @@ class Shapes:
             self.notes.add(message, node.place, expected=f"the keys {', '.join(sorted(required))}")
             return None
         return node
+
+    def _unknown_key(self, key: ScalarNode, what: str, known: Collection[str]) -> None:
+        name, colon, value = key.text.partition(":")
+        if colon and name in known:  # `{in:up}` is one word
+            expected = f"'{name}: {shortened(value)}'"
+            self.notes.add("no space after the colon", key.place, expected=expected)
+            return
+        message = f"unknown key {shortened(key.text)!r} in {what}"
+        self.notes.add(message, key.place, word=key.text, choices=known)
 
     def named(self, node: Node | None, what: str) -> Iterator[tuple[str, ScalarNode, Node]]:
         """The entries of a mapping whose keys the user chose: name, key and value. A name must

@@ -14,15 +14,22 @@ import yaml
 REMEDIES = {
     "did not find expected ','": "quotes around a text that contains brackets or commas",
     "cannot start any token": "quotes around a text that begins with this character",
+    "did not find expected node content": "a value here",
+    "did not find expected key": "a key and a colon, as in the lines above",
     "end of stream": "the closing quote",
     "unknown escape character": "single quotes, in which a backslash is only a backslash",
 }
 """What is expected, by a part of the parser's message."""
 
 CLOSING = {"{": "}", "[": "]"}
+CLOSERS = frozenset(CLOSING.values())
 ENTRY = re.compile(r"[,{\[]")
 KEY = re.compile(r"\s*(?:- )*[^\s#'\"{\[][^:]*:(?:\s|$)")
 """The beginning of a line that has a key."""
+NO_SPACE = re.compile(r"(\s*(?:- )*[\w.-]+):([^\s:/#][^:]*)$")
+"""A line whose key lacks the space behind its colon, and what follows."""
+TWO_WORDS = re.compile(r".*\S\s+([a-z_]+)$")
+"""A text that ends in what may be the next key."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +46,9 @@ class Slip:
 def slip_behind(error: yaml.MarkedYAMLError, lines: tuple[str, ...]) -> Slip | None:
     """The likely cause of an error, or None."""
     mark, problem = error.problem_mark, error.problem or ""
+    spaceless = _no_space(error, lines)
+    if spaceless is not None:
+        return spaceless
     if mark is None or mark.line >= len(lines):
         return _unclosed(error, lines)
     if "mapping values" in problem or "did not find expected ','" in problem:
@@ -46,7 +56,13 @@ def slip_behind(error: yaml.MarkedYAMLError, lines: tuple[str, ...]) -> Slip | N
         if colon is not None:
             return colon
     if "did not find expected ','" in problem:
-        return _unclosed(error, lines)
+        return (
+            _closed_by_another(error, lines)
+            or _unclosed(error, lines)
+            or _no_comma(lines[mark.line], mark.line, mark.column)
+        )
+    if "parsing a block" in (error.context or "") and _indent(lines[mark.line]) < mark.column:
+        return _nothing_more(lines[mark.line], mark.line, mark.column)
     if "mapping values" in problem or "did not find expected" in problem:
         return _indentation(lines, mark.line)
     return None
@@ -63,10 +79,72 @@ def _colon_in_a_text(line: str, number: int, column: int) -> Slip | None:
     start = begin + first.end()
     start += len(line[start:]) - len(line[start:].lstrip())
     key = line[begin : begin + first.start()].strip()
-    expected = (
-        f"quotes around a text that contains ': ', as in {key}: \"{line[start:column].strip()}: …\""
-    )
+    text = line[start:column].strip()
+    expected = f"quotes around a text that contains ': ', as in {key}: \"{text}: …\""
+    next_key = TWO_WORDS.match(text)
+    if next_key and begin and line[begin - 1] in ",{":
+        expected = f"a comma before {next_key[1]!r}, or {expected}"
     return Slip("a colon in an unquoted text", number, start, column + 1 - start, expected)
+
+
+def _no_space(error: yaml.MarkedYAMLError, lines: tuple[str, ...]) -> Slip | None:
+    """`chip:hub`, which is one word, so that the parser stops at the next colon."""
+    mark, problem = error.problem_mark, error.problem or ""
+    if "could not find expected ':'" in problem and error.context_mark is not None:
+        number = error.context_mark.line
+    elif "mapping values" in problem and mark is not None:
+        number = mark.line - 1
+    else:
+        return None
+    if not 0 <= number < len(lines):
+        return None
+    match = NO_SPACE.match(lines[number])
+    if match is None:
+        if "could not find" in problem and ":" not in lines[number]:
+            begin, text = _indent(lines[number]), lines[number].strip()
+            return Slip("a line without a colon", number, begin, len(text), "a key and a colon")
+        return None
+    begin, key = _indent(lines[number]), match[1].strip()
+    expected = f"'{key}: {match[2].strip()}'"
+    return Slip("no space after the colon", number, begin, match.end(1) + 1 - begin, expected)
+
+
+def _closed_by_another(error: yaml.MarkedYAMLError, lines: tuple[str, ...]) -> Slip | None:
+    """`[press, to: down}`: a bracket that is still open where an outer one is closed."""
+    opened, mark = error.context_mark, error.problem_mark
+    if opened is None or mark is None or opened.line >= len(lines):
+        return None
+    bracket = lines[opened.line][opened.column : opened.column + 1]
+    closer = lines[mark.line][mark.column : mark.column + 1]
+    if bracket not in CLOSING or closer not in CLOSERS or closer == CLOSING[bracket]:
+        return None
+    where = f"the {closer!r} in column {mark.column + 1}"
+    if opened.line != mark.line:
+        where = f"the {closer!r} in line {mark.line + 1}"
+    expected = f"{CLOSING[bracket]!r} before {where}"
+    return Slip(f"{bracket!r} is never closed", opened.line, opened.column, 1, expected)
+
+
+def _no_comma(line: str, number: int, column: int) -> Slip | None:
+    """`{send: [hello] to: idle}`: an entry behind one that is complete."""
+    before = line[:column].rstrip()
+    if not before or before[-1] not in CLOSERS | {"'", '"'} or not line[column:].strip():
+        return None
+    remedy = "a comma" if before[-1] in CLOSERS else "a comma, or quotes around all of the text"
+    return Slip(f"no comma behind {before[-1]}", number, column, 1, remedy)
+
+
+def _nothing_more(line: str, number: int, column: int) -> Slip | None:
+    """Something behind a value that is complete, such as a bracket that closes nothing."""
+    rest = line[column:].rstrip()
+    if not rest:
+        return None
+    if rest[0] in CLOSERS:
+        opener = next(bracket for bracket, closer in CLOSING.items() if closer == rest[0])
+        expected = f"the {opener!r} that it closes, or no {rest[0]!r}"
+        return Slip(f"{rest[0]!r} closes nothing", number, column, 1, expected)
+    message = "the value ends before this"
+    return Slip(message, number, column, len(rest), "nothing more in this line")
 
 
 def _unclosed(error: yaml.MarkedYAMLError, lines: tuple[str, ...]) -> Slip | None:
