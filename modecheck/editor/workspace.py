@@ -19,8 +19,10 @@ from modecheck.editor.real_paths import real_path
 from modecheck.model.text_files import MOST_BYTES, HeldTexts
 
 ENDINGS = (".yaml", ".yml")
-MOST_TREES = 500
-"""Parsed texts that are remembered; a session of a day leaves thousands of texts behind."""
+MOST_PARSED = 2_000_000
+"""Characters of parsed texts that are remembered, at some 40 bytes each: every edit leaves a text
+behind, and a session of a day thousands.
+"""
 
 FOLDERS_ABOVE = 3
 """How far above a chip's file its device is looked for."""
@@ -83,10 +85,19 @@ class Workspace:
 
     def held(self) -> HeldTexts:
         """All open texts as they are now; later changes do not alter it."""
-        if len(self._trees) > MOST_TREES:
-            self._trees.clear()
+        self._forget_trees()
         texts = {path: buffer.text for path, buffer in self.buffers.items()}
         return HeldTexts(texts, self._trees)
+
+    def _forget_trees(self) -> None:
+        """Let go of the oldest trees; another thread may add some meanwhile."""
+        known = list(self._trees)
+        size = sum(len(text) for _, text in known)
+        for key in known:
+            if size <= MOST_PARSED:
+                break
+            size -= len(key[1])
+            self._trees.pop(key, None)
 
     def uri_of(self, path: str) -> str:
         """The address of a file, as the editor calls it if it is open."""

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from modecheck.editor import workspace as workspace_module
 from modecheck.editor.bounded_check import CheckOutcome, Request, as_json, from_json, outcome_of
 from modecheck.editor.diagnostics import INFORMATION, Problem, problems_found, read_with_problems
 from modecheck.editor.moving import moved
@@ -147,3 +148,17 @@ def test_a_count_of_a_rule_is_that_of_its_transitions(silent: CheckOutcome) -> N
 def test_a_problem_stays_with_its_words(old: str, new: str, span: TextSpan, now: TextSpan) -> None:
     """Until the next check is done, it moves with what is written before it."""
     assert moved(span, old, new) == now
+
+
+def test_parsed_texts_are_forgotten_by_their_size(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A large file that is edited all day leaves no more behind than a small one."""
+    monkeypatch.setattr(workspace_module, "MOST_PARSED", 300)
+    workspace, path = Workspace(), tmp_path / "device.yaml"
+    for number in range(20):
+        workspace.put(uri_of(str(path)), f"device: x\nchips: {{a: {{states: [p]}}}}  # {number}\n")
+        read_with_problems(workspace, workspace.held(), str(path))
+    kept = [text for _, text in workspace.held().trees]
+    assert f"# {number}\n" in kept[-1]
+    assert 200 < sum(map(len, kept)) <= 300
