@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+
 import click
 
 from modecheck.cli.exit_codes import exit_codes
@@ -14,6 +16,7 @@ NEEDED = ("pygls", "lsprotocol")
     "language-server",
     epilog=exit_codes(
         "the editor has ended it",
+        found="the editor has gone without ending it",
         invalid="a package that it needs is not installed",
         incomplete="",
     ),
@@ -33,4 +36,4 @@ def command() -> None:
         )
     from modecheck.editor.server import serve
 
-    serve()
+    sys.exit(serve())

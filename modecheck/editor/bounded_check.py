@@ -11,11 +11,11 @@ import contextlib
 import json
 import os
 import sys
-import threading
-import time
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field
 from typing import TYPE_CHECKING, Any
+
+from modecheck.editor.ending import end_with_parent
 
 if TYPE_CHECKING:
     from modecheck.checks.explored import Verdict
@@ -296,20 +296,9 @@ def _found_again(data: dict[str, Any]) -> CheckedFinding:
     return CheckedFinding(place=place, also=also, steps=steps, details=details, **data)
 
 
-def end_with(parent: int) -> None:
-    """End this process soon after the one that has started it, however that ends."""
-
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(1)
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
-
-
 def main(parent: int) -> int:
     """Answer one request of a process; nothing but the outcome is written to standard output."""
-    end_with(parent)
+    end_with_parent(parent)
     from modecheck.model.errors import ModecheckError
 
     with contextlib.suppress(OSError, AttributeError):

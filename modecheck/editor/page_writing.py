@@ -12,7 +12,7 @@ import tempfile
 from pathlib import Path
 from urllib.parse import quote
 
-from modecheck.editor.bounded_check import end_with
+from modecheck.editor.ending import end_with_parent
 
 
 def write_page(path: str, texts: dict[str, str], states: int, seconds: float) -> str:
@@ -44,7 +44,7 @@ def address_of(page: str, finding: str) -> str:
 
 def main(parent: int) -> int:
     """Answer one request of a process: write the page's path to standard output."""
-    end_with(parent)
+    end_with_parent(parent)
     request = json.load(sys.stdin)
     sys.stdout.write(json.dumps(write_page(**request)))
     return 0

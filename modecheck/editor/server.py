@@ -10,12 +10,12 @@ import functools
 import json
 import logging
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from typing import Any, Literal, TypeAlias, TypeVar
 
 from lsprotocol import types as lsp
 from pygls.capabilities import get_capability
-from pygls.exceptions import JsonRpcException
+from pygls.exceptions import JsonRpcException, JsonRpcInvalidRequest
 from pygls.lsp.server import LanguageServer
 from pygls.protocol import LanguageServerProtocol
 
@@ -23,6 +23,7 @@ from modecheck import __version__
 from modecheck.editor import protocol_types as convert
 from modecheck.editor.actions import OPEN_SCENARIO, actions
 from modecheck.editor.completion import completions
+from modecheck.editor.ending import end_with
 from modecheck.editor.highlighting import LEGEND, coloured, encoded
 from modecheck.editor.hints import hints
 from modecheck.editor.hover import hover
@@ -39,7 +40,7 @@ from modecheck.editor.rename import CannotRename, nameable, renamed
 from modecheck.editor.session import EditorSession
 from modecheck.editor.settings import SECTION, settings_from
 from modecheck.editor.upkeep import done_elsewhere
-from modecheck.editor.workspace import path_of
+from modecheck.editor.workspace import ENDINGS, path_of
 
 T = TypeVar("T")
 
@@ -48,6 +49,7 @@ PATIENCE = 10.0
 
 CapabilityName: TypeAlias = Literal[
     "workspace.configuration",
+    "workspace.did_change_watched_files.dynamic_registration",
     "workspace.inlay_hint.refresh_support",
     "window.show_document.support",
 ]
@@ -76,6 +78,14 @@ class EditorProtocol(LanguageServerProtocol):
                 self._send_response(data["id"], None, wrong.to_response_error())
             return lsp.SetTraceNotification(lsp.SetTraceParams(lsp.TraceValue.Off))
 
+    def handle_message(self, message: Any) -> None:
+        """Answers requests after a shutdown with an error (3.17, "Shutdown Request")."""
+        if self._shutdown and hasattr(message, "id") and hasattr(message, "method"):
+            wrong = JsonRpcInvalidRequest("the server has been shut down")
+            self._send_response(message.id, None, wrong.to_response_error())
+            return
+        super().handle_message(message)
+
 
 class EditorServer(LanguageServer):
     """Answers one editor."""
@@ -89,6 +99,7 @@ class EditorServer(LanguageServer):
         )
         self.session = EditorSession(self.show_problems, tell)
         self._shown: dict[str, lsp.PublishDiagnosticsParams] = {}
+        self.is_shut_down = False
 
     def report_server_error(self, error: Exception, source: Any) -> None:  # noqa: ARG002
         """What is wrong with a message stands in the log; the editor is not bothered with it."""
@@ -110,6 +121,16 @@ class EditorServer(LanguageServer):
     def can(self, what: CapabilityName) -> bool:
         """Whether the editor can do something that not every editor can."""
         return bool(get_capability(self.client_capabilities, what, False))
+
+    def watch_files(self) -> None:
+        """Ask to be told of models that change outside of the editor."""
+        if self.can("workspace.did_change_watched_files.dynamic_registration"):
+            watched = lsp.DidChangeWatchedFilesRegistrationOptions(
+                [lsp.FileSystemWatcher(f"**/*{ending}") for ending in ENDINGS]
+            )
+            method = lsp.WORKSPACE_DID_CHANGE_WATCHED_FILES
+            registration = lsp.Registration("models", method, watched)
+            self.client_register_capability(lsp.RegistrationParams([registration]))
 
     async def configuration(self) -> object:
         """The settings that the editor keeps for us; None where it keeps none."""
@@ -226,9 +247,12 @@ def _follow_settings(server: EditorServer) -> None:
         folders = [one.uri for one in params.workspace_folders or ()] or [params.root_uri or ""]
         session.workspace.roots = tuple(path_of(uri) for uri in folders if uri)
         take(params.initialization_options)
+        if params.process_id is not None:
+            end_with(params.process_id)
 
     @server.feature(lsp.INITIALIZED)
     async def initialized(params: lsp.InitializedParams) -> None:  # noqa: ARG001
+        server.watch_files()
         take(await server.configuration())
 
     @server.feature(lsp.WORKSPACE_DID_CHANGE_CONFIGURATION)
@@ -240,6 +264,7 @@ def _follow_settings(server: EditorServer) -> None:
     @guarded
     def shut_down(*params: object) -> None:  # noqa: ARG001
         session.upkeep.stop()
+        server.is_shut_down = True
 
 
 def _answer(server: EditorServer) -> None:
@@ -374,10 +399,14 @@ class _OneLine(logging.Formatter):
         return f"modecheck: {text.splitlines()[0][:LONGEST_LOGGED] if text else ''}"
 
 
-def serve(arguments: Sequence[str] = ()) -> None:  # noqa: ARG001
-    """Answer on standard input and output until the editor ends it."""
+def serve() -> int:
+    """Answer on standard input and output until the editor ends it; the exit code, which is 1 if it
+    did so without a shutdown before (3.17, "Exit Notification").
+    """
     handler = logging.StreamHandler(sys.stderr)
     handler.setFormatter(_OneLine())
     handler.addFilter(_is_news)
     logging.basicConfig(level=logging.WARNING, handlers=[handler], force=True)
-    make_server().start_io()
+    server = make_server()
+    server.start_io()
+    return 0 if server.is_shut_down else 1

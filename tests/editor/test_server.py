@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import subprocess
 import sys
 from collections.abc import AsyncIterator, Iterator
 from concurrent.futures import Future
@@ -306,6 +307,59 @@ async def test_a_scenario_is_opened(client: LanguageClient, tmp_path: Path) -> N
     html = Path(page).read_text(encoding="utf-8")
     assert "deadlock:a.x+b.q" in html
     assert anchor == "deadlock%3Aa.x%2Bb.q"
+
+
+def spoken(*messages: dict[str, object]) -> subprocess.Popen[bytes]:
+    """A server that was told these messages."""
+    server = subprocess.Popen(
+        [sys.executable, "-m", "modecheck", "language-server"],
+        stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment(),
+    )  # fmt: skip
+    assert server.stdin is not None
+    for one in messages:
+        body = json.dumps({"jsonrpc": "2.0", **one}).encode()
+        server.stdin.write(b"Content-Length: %d\r\n\r\n%s" % (len(body), body))
+    server.stdin.flush()
+    return server
+
+
+def started(process: int | None = None, **can: object) -> dict[str, object]:
+    """The first request of an editor with this process, and with what it can do in a workspace."""
+    params = {"processId": process, "rootUri": None, "capabilities": {"workspace": can}}
+    return {"id": 1, "method": "initialize", "params": params}
+
+
+def test_a_server_that_was_shut_down_says_so_and_ends_as_it_should() -> None:
+    """Requests after the shutdown are answered with an error; and an editor that can watch files is
+    asked to.
+    """
+    server = spoken(
+        started(didChangeWatchedFiles={"dynamicRegistration": True}),
+        {"method": "initialized", "params": {}},
+        {"id": 2, "method": "shutdown"},
+        {"id": 3, "method": "workspace/symbol", "params": {"query": ""}},
+        {"method": "exit"},
+    )
+    answered, told = server.communicate(timeout=PATIENCE)
+    assert server.returncode == 0
+    assert b'"globPattern":"**/*.yaml"' in answered.replace(b'": "', b'":"')
+    assert b"-32600" in answered
+    assert told == b""
+
+
+@pytest.mark.thorough
+def test_a_server_ends_with_its_editor() -> None:
+    """Whether it says nothing any more, or is gone though something keeps the connection open."""
+    server = spoken(started())
+    server.communicate(timeout=PATIENCE)
+    assert server.returncode == 1
+    editor = subprocess.Popen([sys.executable, "-c", "input()"], stdin=subprocess.PIPE)
+    server = spoken(started(editor.pid))
+    assert server.stdout is not None
+    server.stdout.read(1)
+    editor.communicate(timeout=PATIENCE)
+    assert server.wait(timeout=PATIENCE) == 1
+    server.communicate()
 
 
 def test_settings_are_taken_and_errors_in_them_are_told() -> None:

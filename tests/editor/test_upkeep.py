@@ -187,9 +187,9 @@ def test_a_check_ends_with_the_server_that_has_started_it() -> None:
     """Even if that is ended from outside and cannot end anything itself."""
     starting = (
         "import subprocess, sys; print(subprocess.Popen([sys.executable, '-c', "
-        "'from modecheck.editor.bounded_check import end_with; import os, time; "
-        "end_with(os.getppid()); time.sleep(500)'], stdout=subprocess.DEVNULL).pid, flush=True); "
-        "import time; time.sleep(500)"
+        "'from modecheck.editor.ending import end_with_parent; import os, time; "
+        "end_with_parent(os.getppid()); time.sleep(500)'], stdout=subprocess.DEVNULL).pid, "
+        "flush=True); import time; time.sleep(500)"
     )
     server = subprocess.Popen([sys.executable, "-c", starting], stdout=subprocess.PIPE)
     assert server.stdout is not None
