@@ -13,6 +13,7 @@ from modecheck.engine.choice import Search, explore_with
 from modecheck.engine.contract.phases import count, phase
 from modecheck.engine.search.exploration import Reporter
 from modecheck.firmware.c_bench import Bench
+from modecheck.firmware.c_names import prefix_of
 from modecheck.firmware.chip_files import ChipFiles, stale
 from modecheck.firmware.firmware_result import FirmwareResult, ProvenChip
 from modecheck.firmware.proof import proved
@@ -68,6 +69,7 @@ class FirmwareJob:
             raise InvalidInput([self._unknown(name, known) for name in wrong])
         names = list(dict.fromkeys(self.chips)) or known
         self._need_small(names)
+        self._need_own_files(names)
         return names
 
     def _need_small(self, names: list[str]) -> None:
@@ -80,6 +82,24 @@ class FirmwareJob:
                 InputError(f"{one.name} has {len(one.leaves):,} states", one.place, expected)
                 for one in large
             )
+
+    def _need_own_files(self, names: list[str]) -> None:
+        """Raises `InvalidInput` where two chips would be written to the same files, as some disks
+        see them: large letters or small ones.
+        """
+        first: dict[str, str] = {}
+        alike = [(name, first.setdefault(prefix_of(name).lower(), name)) for name in names]
+        errors = [
+            InputError(
+                f"{name} and {other} would both be written to {prefix_of(name)}.h",
+                self.device.chips[name].place,
+                "another name, or one of them with --chip",
+            )
+            for name, other in alike
+            if name != other
+        ]
+        if errors:
+            raise InvalidInput(errors)
 
     def _unknown(self, name: str, known: list[str]) -> InputError:
         actor = name in self.device.chips

@@ -18,9 +18,9 @@ from modecheck.firmware.c_bench import (
     START,
     Bench,
 )
-from modecheck.firmware.c_expressions import item_of
 from modecheck.firmware.chip_plan import Occasion
 from modecheck.firmware.compiler import compiled
+from modecheck.firmware.foreign_reads import item_of
 from modecheck.testing.adapter import (
     Delivery,
     Event,

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 from modecheck.firmware.c_names import CNames, literal
 from modecheck.firmware.chip_plan import ChipPlan
+from modecheck.firmware.foreign_reads import foreign_read, item_of
 from modecheck.model.values import ValueType
 from modecheck.product.expression_ir import (
     ApplyIR,
@@ -177,11 +178,7 @@ class CExpressions:
 
     def reader(self, field: int) -> str:
         """The function of the user's that reads something of another chip or of a link."""
-        one = self._fields[field]
-        name, _ = item_of(one.name)
-        if one.owner < 0:
-            return self._names.name("reads", name, "waiting")
-        return self._names.name("reads", *name.split("."))
+        return self._names.name(*foreign_read(self._plan, field).parts)
 
     def _applied(self, one: ApplyIR, given: Given, level: int, spell: Spell) -> str:
         operator, arguments = one.operator, one.arguments
@@ -307,28 +304,10 @@ class CExpressions:
             return lambda value: self._names.constant("in", plan.form.leaves[value])
         if field in plan.variable_fields:
             return self._words(one.type, (plan.variable_fields[field][0],))
-        name, _ = item_of(one.name)
-        if one.owner < 0:
-            return self._waiting(field)
-        owner = plan.product.chips[one.owner]
-        if field == owner.state_field:
-            return lambda value: self._names.constant("reads", owner.name, owner.leaves[value])
-        return self._words(one.type, ("reads", *name.split(".")))
-
-    def _waiting(self, field: int) -> Spell:
-        """The names of messages that wait in a link."""
-        queue = next(
-            one
-            for one in self._plan.product.queues
-            if any(slot.code == field for slot in one.slots)
-        )
-
-        def spell(value: int) -> str:
-            if value == 0:
-                return self._names.constant("reads", queue.name, "nothing")
-            return self._names.constant("reads", queue.name, queue.messages[value - 1].name)
-
-        return spell
+        reading = foreign_read(plan, field)
+        if one.owner < 0 or field == plan.product.chips[one.owner].state_field:
+            return lambda value: self._names.constant(*reading.values_of, reading.values[value])
+        return self._words(one.type, reading.values_of)
 
     def _words(self, type_: ValueType | None, parts: tuple[str, ...]) -> Spell:
         if type_ is not None and type_.kind == "truth":
@@ -347,16 +326,6 @@ class CExpressions:
         """The names of the values that a signal carries."""
         product = self._plan.product
         return self._words(product.signal_types[signal], ("signal", product.signals[signal]))
-
-
-def item_of(name: str) -> tuple[str, int]:
-    """The list or queue that a field is an item of, and its index there; without one, -1. Where the
-    name of a chip has an index, as copies have, that is no item: `p[2].slots[1]`.
-    """
-    if not name.endswith("]"):
-        return name, -1
-    whole, _, index = name[:-1].rpartition("[")
-    return whole, int(index)
 
 
 def simplified(expression: Expression) -> Expression:

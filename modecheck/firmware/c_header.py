@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from modecheck.firmware.c_code import CCode, enumeration
-from modecheck.firmware.c_expressions import item_of, stored_as
+from modecheck.firmware.c_expressions import stored_as
 from modecheck.firmware.c_words import ANSWERS
 from modecheck.firmware.chip_plan import Occasion
+from modecheck.firmware.foreign_reads import foreign_read
 from modecheck.model.times import Duration
 from modecheck.model.variables import Variable
 
@@ -98,19 +99,10 @@ def _foreign_values(code: CCode) -> Iterator[str]:
         if reader in done:
             continue
         done.add(reader)
-        one = plan.product.fields[field]
-        if one.owner < 0:
-            queue = next(q for q in plan.product.queues if q.name == item_of(one.name)[0])
-            values = ["nothing", *(message.name for message in queue.messages)]
-            named = [names.constant("reads", queue.name, value) for value in values]
-        elif field == plan.product.chips[one.owner].state_field:
-            owner = plan.product.chips[one.owner]
-            named = [names.constant("reads", owner.name, leaf) for leaf in owner.leaves]
-        elif one.type is not None and one.type.kind == "word":
-            parts = item_of(one.name)[0].split(".")
-            named = [names.constant("reads", *parts, word) for word in one.type.words]
-        else:
+        reading = foreign_read(plan, field)
+        if not reading.values:
             continue
+        named = [names.constant(*reading.values_of, value) for value in reading.values]
         yield f"/* The values of {reader}. */"
         yield from enumeration(named)
 

@@ -1,7 +1,8 @@
 """Names in C: what a name of the model becomes, and which names come out the same.
 
 Every name outside of a function begins with the name of the chip, so none is a keyword or a name
-of C's library; a member of the struct that would be one gets an underscore.
+of C's library, unless the chip is called as a header or a type of that library; then `chip_` stands
+in front. A member of the struct that would be a keyword or might be a macro gets an underscore.
 """
 
 from __future__ import annotations
@@ -21,6 +22,37 @@ void volatile while
 KEYWORDS = frozenset(_KEYWORDS.split())
 """Of C99 (ISO/IEC 9899:1999, 6.4.1) and of C23, with the macros of <stdbool.h>; from memory."""
 
+_MACROS = """
+and and_eq bitand bitor compl not not_eq or or_eq xor xor_eq complex imaginary errno stdin stdout
+stderr linux unix
+"""
+MACROS = frozenset(_MACROS.split())
+"""Macros without a capital letter that stand for something wherever they are read: those of
+<iso646.h>, <complex.h>, <errno.h> and <stdio.h> (ISO/IEC 9899:1999, 7), and what compilers define
+of their system; from memory.
+"""
+
+_HEADERS = """
+assert complex ctype errno fenv float inttypes iso646 limits locale math setjmp signal stdalign
+stdarg stdatomic stdbool stddef stdint stdio stdlib stdnoreturn string tgmath threads time uchar
+wchar wctype
+"""
+_TYPES = """
+int8 int16 int32 int64 uint8 uint16 uint32 uint64 intmax uintmax intptr uintptr
+int_fast8 int_fast16 int_fast32 int_fast64 uint_fast8 uint_fast16 uint_fast32 uint_fast64
+int_least8 int_least16 int_least32 int_least64 uint_least8 uint_least16 uint_least32 uint_least64
+size ssize rsize ptrdiff max_align char16 char32 wint wctrans mbstate fpos div ldiv lldiv imaxdiv
+clock sig_atomic fexcept double thrd tss mtx cnd
+blkcnt blksize clockid dev fsblkcnt fsfilcnt gid id ino key mode nlink off pid pthread suseconds
+timer uid useconds sigset siginfo stack socklen in_addr in_port sa_family regex regoff glob wordexp
+sem mqd register quad loff fsid daddr caddr
+"""
+TAKEN = frozenset((_HEADERS + _TYPES).split())
+"""Names that a chip cannot have in C: its file NAME.h would hide a header of C (ISO/IEC 9899:2011,
+7.1.2), or its type NAME_t would be one of C (7) or of POSIX (IEEE 1003.1, <sys/types.h> and
+others), which some libraries of microcontrollers define with the rest; from memory.
+"""
+
 MOST_OF_A_NAME = 63
 """Characters of an internal name that every compiler of C99 tells apart (5.2.4.1)."""
 
@@ -34,6 +66,13 @@ def identifier(text: str) -> str:
         for one in text.replace("#", "_no_")
     )
     return re.sub(r"[^A-Za-z0-9]+", "_", plain).strip("_") or "_"
+
+
+def prefix_of(chip: str) -> str:
+    """What the names of a chip begin with, and its files are called."""
+    plain = identifier(chip)
+    usable = plain[0].isalpha() and plain.lower() not in TAKEN
+    return plain if usable else f"chip_{plain}".rstrip("_")
 
 
 @dataclass(slots=True)
@@ -50,8 +89,7 @@ class CNames:
     _errors: list[InputError] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        plain = identifier(self.chip)
-        self.prefix = plain if plain[0].isalpha() else f"chip_{plain}".rstrip("_")
+        self.prefix = prefix_of(self.chip)
 
     def name(self, *parts: str, of: str = "", place: Place | None = None) -> str:
         """A name such as `hub_on_air_hello`, claimed by `of` (told in words) if that is given."""
@@ -64,8 +102,10 @@ class CNames:
     def member(self, text: str, of: str = "", place: Place | None = None) -> str:
         """A member of the chip's struct."""
         plain = identifier(text)
-        if plain in KEYWORDS or not (plain[0].isalpha() or plain[0] == "_"):
-            plain = f"{plain}_" if plain[0].isalpha() else f"_{plain}"
+        if not plain[0].isalpha():
+            plain = f"_{plain}"
+        elif plain in KEYWORDS or plain in MACROS or plain.upper() == plain:
+            plain = f"{plain}_"
         self._claim(f"{self.prefix}.{plain}", of, place)
         return plain
 
@@ -97,7 +137,8 @@ def comment(text: str) -> str:
     character (trigraphs, 5.2.1.1).
     """
     kept = "".join(one if one.isprintable() else " " for one in text)
-    return kept.replace("*/", "* /").replace("/*", "/ *").replace("??", "? ?").replace("\\", "/")
+    kept = kept.replace("\\", "/").replace("*/", "* /").replace("/*", "/ *")
+    return re.sub(r"\?(?=\?)", "? ", kept)
 
 
 def literal(text: str) -> str:

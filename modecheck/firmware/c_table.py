@@ -17,6 +17,8 @@ ANY_STATE = "ANY"
 
 def table_style(code: CCode) -> Iterator[str]:
     """All functions of the chip's events, and the table that they look into."""
+    if not code.plan.occasions:
+        return  # C has no array without an item
     table = _Table(code)
     rows = list(table.rows())
     yield from table.guards()

@@ -15,8 +15,9 @@ CANNOT_ARRIVE, NO_ANSWER = "cannot_arrive", "no_answer"
 
 def tables_text(code: CCode, stamp: list[str], *, arrivals_known: bool) -> str:
     """The whole header. Where every arrival without an answer would have been found, what has no
-    answer cannot arrive.
+    answer cannot arrive. Raises `InvalidInput` if two names are the same in capitals.
     """
+    code.words.claim_numbers()
     names = code.words.names
     guard = names.constant("tables_h")
     lines = [

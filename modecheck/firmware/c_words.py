@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 from functools import cached_property
 
 from modecheck.firmware.c_names import CNames
 from modecheck.firmware.chip_plan import Body, ChipPlan, Occasion
+from modecheck.firmware.foreign_reads import foreign_read
+from modecheck.model.places import Place
+from modecheck.model.values import ValueType
 
 FIXED = (
     "t",
@@ -77,18 +79,22 @@ class CWords:
         return self.names.name("take", self.plan.rules[occasion.rule].title)
 
     def do(self, body: Body) -> str:
-        """The function of a body; of several for one rule, each but the first has a number."""
+        """The function of a body; of several for one rule, each but the first has a number, with
+        which it has the name of no other rule.
+        """
         return self._bodies[body]
 
     @cached_property
     def _bodies(self) -> dict[Body, str]:
         named: dict[Body, str] = {}
-        places = Counter[int]()
+        plain = {self.names.name("do", rule.title) for rule in self.plan.rules.values()}
         for body in self.plan.bodies:
-            place = places[body.rule]
-            places[body.rule] += 1
-            parts = ("do", self.plan.rules[body.rule].title, *([str(place + 1)] if place else []))
-            named[body] = self.names.name(*parts)
+            title, number = self.plan.rules[body.rule].title, 1
+            name = self.names.name("do", title)
+            while name in named.values() or (number > 1 and name in plain):
+                number += 1
+                name = self.names.name("do", title, str(number))
+            named[body] = name
         return named
 
     def send(self, queue: int, code: int) -> str:
@@ -123,24 +129,53 @@ class CWords:
         self._claim_others()
         names.need_distinct()
 
+    def claim_numbers(self) -> None:
+        """Claim the numbers that a header without functions has for events and messages, which are
+        called as the functions, in capitals. Raises `InvalidInput` if two are the same.
+        """
+        for occasion in self.plan.occasions:
+            if occasion.queue >= 0 or occasion.signal >= 0:
+                self._claim_number(self.on(occasion))
+        for queue, message in self.plan.sent:
+            self._claim_number(self.send(queue, message))
+        self.names.need_distinct()
+
+    def _claim_number(self, function: str) -> None:
+        own = function.removeprefix(f"{self.prefix}_")
+        self.names.constant(own, of=f"the number of {function}")
+
     def _claim_variables(self) -> None:
         for variable in self.plan.chip.variables.values():
             told, place = f"variable {variable.name}", variable.place
             self.names.member(variable.name, of=told, place=place)
-            self.names.name("store", variable.name, of=told, place=place)
+            if variable.persistent:
+                self.names.name("store", variable.name, of=told, place=place)
             for word in variable.type.words if variable.type.kind == "word" else ():
                 self.names.constant(variable.name, word, of=f"{told} as {word}", place=place)
 
     def _claim_others(self) -> None:
-        product = self.plan.product
-        for queue in (product.queues[n] for n in (*self.plan.form.inputs, *self.plan.form.outputs)):
-            link = product.device.links[queue.name]
-            for message in queue.messages:
-                told = f"{message.name} of link {queue.name}"
-                for word in ("on", "send"):
-                    self.names.name(word, queue.name, message.name, of=told, place=link.place)
-        for signal, type_ in zip(product.signals, product.signal_types, strict=True):
-            for word in ("on", "signal"):
-                self.names.name(word, signal, of=f"signal {signal}")
-            for word in type_.words if type_ is not None and type_.kind == "word" else ():
-                self.names.constant("signal", signal, word, of=f"signal {signal} as {word}")
+        form, product = self.plan.form, self.plan.product
+        for numbers, word in ((form.inputs, "on"), (form.outputs, "send")):
+            for queue in (product.queues[number] for number in numbers):
+                for message in queue.messages:
+                    told = f"{message.name} of link {queue.name}"
+                    place = product.device.links[queue.name].place
+                    self.names.name(word, queue.name, message.name, of=told, place=place)
+                    self._claim_values(message.type, (queue.name, message.name), told, place)
+        heard = {one.signal for one in self.plan.occasions if one.signal >= 0}
+        for those, word in ((sorted(heard), "on"), (self.plan.signalled, "signal")):
+            for number in those:
+                signal = product.signals[number]
+                told = f"signal {signal}"
+                self.names.name(word, signal, of=told)
+                self._claim_values(product.signal_types[number], ("signal", signal), told, None)
+        for reading in (foreign_read(self.plan, field) for field in self.plan.foreign):
+            self.names.name(*reading.parts, of=reading.told)
+            for value in reading.values:
+                self.names.constant(*reading.values_of, value, of=f"{reading.told} as {value}")
+
+    def _claim_values(
+        self, type_: ValueType | None, parts: tuple[str, ...], told: str, place: Place | None
+    ) -> None:
+        for word in type_.words if type_ is not None and type_.kind == "word" else ():
+            self.names.constant(*parts, word, of=f"{told} as {word}", place=place)

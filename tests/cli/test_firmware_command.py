@@ -40,6 +40,18 @@ def test_a_header_alone_has_the_gap_table(tmp_path: Path) -> None:
     assert "static const uint8_t receiver_answers[3][4]" in text
 
 
+def test_no_two_chips_are_written_to_one_file(tmp_path: Path) -> None:
+    """On a disk that does not tell large letters from small ones, one would be lost."""
+    path = tmp_path / "device.yaml"
+    path.write_text(
+        "device: two\nchips: {hub: {states: {a: {rest: true}}}, Hub: {states: {a: {rest: true}}}}\n"
+    )
+    refused = run("firmware", str(path), "--to", str(tmp_path / "c"))
+    assert refused.code == 2
+    assert "device.yaml:2:43: Hub and hub would both be written to Hub.h" in refused.err
+    assert run("firmware", str(path), "--chip", "Hub", "--to", str(tmp_path / "c")).code == 0
+
+
 def test_findings_forbid_code(tmp_path: Path) -> None:
     """Unless the user insists; the header then says so."""
     refused = run("firmware", TWIN, "--to", str(tmp_path / "c"))
