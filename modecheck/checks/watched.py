@@ -35,7 +35,6 @@ from modecheck.scenario.traces import Trace, lasso, trace_to, without_observers
 
 MOST_SHARED = 1_000_000
 """States in files up to which requirements share an exploration."""
-NOT_SEARCHED = "looking for loops takes too much memory"
 
 
 def events_of(product: Product) -> tuple[EventIR, ...]:
@@ -207,7 +206,7 @@ class _Judging:
         self._automaton = automaton_for(watched.product.device, need)
         names = [observer.name for observer in watched.product.observers]
         self._number = names.index(need.name)
-        self._given_up = False
+        self._given_up = ""
 
     def judged(self) -> Judged:
         need, watched = self._need, self._watched
@@ -218,7 +217,7 @@ class _Judging:
             trace, reason = min(traces, key=lambda found: len(found[0].moves))
             return broken_run(self._product, need, trace, reason)
         if self._given_up:
-            return undecided(need, NOT_SEARCHED)
+            return undecided(need, self._given_up)
         return _unbroken(watched, need, self._found(answers))
 
     def _found(self, answers: Sequence[LoopAnswer]) -> ObserverVerdict:
@@ -268,8 +267,8 @@ class _Judging:
         for query in waiting_loops(alive, again, self._mark("idles")):
             try:
                 answers.append(self._watched.fair_loop(query))
-            except NotSearched:
-                self._given_up = True
+            except NotSearched as error:
+                self._given_up = error.why
         return answers
 
     def _ends_failing(self) -> bool:

@@ -12,6 +12,7 @@ from hypothesis import assume, event, given
 from modecheck.checks.judged import HOLDS, UNDECIDED
 from modecheck.checks.verdict import check
 from modecheck.engine.choice import EngineName, Search
+from modecheck.engine.search import owed_failures
 from tests.cli.running import run
 from tests.generation.devices import Drawn, as_yaml, device_from, devices
 from tests.second_reading.reachability import leading_to
@@ -67,6 +68,56 @@ def test_it_is_broken_where_a_run_is_left_that_breaks_it() -> None:
     assert verdicts(free) == {
         "R1": "broken", "R2": "undecided", "R3": "broken", "R4": "broken", "R5": "holds",
     }  # fmt: skip
+
+
+TOGGLE = """
+device: a lamp that blinks beside something that fails
+chips:
+  lamp: {states: [lit, dark], rules: [{in: lit, to: dark}, {in: dark, to: lit}]}
+  watcher:
+    states: {waiting: {rest: true}, done: {rest: true}}
+    rules: {sees: {in: waiting, if: lamp.lit, to: done}}
+WHO:
+  other:
+    variables: {n: {range: [0, 0]}}
+    states: [here]
+    rules: {runs_over: {HOW, do: n = n + 1}}
+requirements:
+  R1: {text: The watcher is done in the end, eventually: watcher.done}
+"""
+
+
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+@pytest.mark.parametrize(
+    ("who", "how", "expected"),
+    [
+        ("actors", "fair: none", "broken"),
+        ("actors", "fair: weak", "holds"),
+        ("  ", "fair: weak", "holds"),
+        ("  ", "fair: weak, if: lamp.lit", "broken"),
+        ("  ", "fair: strong, if: lamp.lit", "holds"),
+    ],
+)
+def test_a_run_may_go_on_beside_a_step_that_could_fail(
+    engine: EngineName, who: str, how: str, expected: str
+) -> None:
+    """The lamp blinks for ever, and the watcher never looks while it is lit. That is a run without
+    a failing step, unless fairness demands that the other one runs over: always, again and again,
+    or not at all. Invented.
+    """
+    text = TOGGLE.replace("HOW", how).replace("WHO:\n", f"{who}:\n" if who.strip() else "")
+    found = check([device_from(text)], search=Search(engine=engine)).requirements
+    assert [one.verdict for one in found] == [expected]
+
+
+def test_too_many_states_with_a_failing_step_leave_it_undecided(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Each of them is stepped once more, so there is a bound; a smaller one shows what is said."""
+    monkeypatch.setattr(owed_failures, "MOST_STEPPED", 1)
+    text = TOGGLE.replace("HOW", "fair: none").replace("WHO", "actors")
+    (found,) = check([device_from(text)], search=Search(engine="plain")).requirements
+    assert (found.verdict, found.remark) == (UNDECIDED, owed_failures.TOO_MANY)
 
 
 def verdicts(text: str) -> dict[str, str]:

@@ -56,22 +56,28 @@ def some_query(product: Product, seed: int) -> LoopQuery:
         if dice.random() < 0.2
         else None,
         restless=dice.randrange(len(product.chips)) if dice.random() < 0.3 else -1,
+        past_failures=dice.random() < 0.5,
     )
 
 
 def graph_of(space: PlainExploration, query: LoopQuery) -> nx.MultiDiGraph[int]:
-    """The states and transitions that a loop may use; `possible` are labels of all transitions
-    that lead away.
+    """The states and transitions that a loop may use; `possible` are labels of all steps that lead
+    away or fail.
     """
+    interpreter = Interpreter(space.product)
     graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
     by_system = {"rule": "not actor", "deliver": "", "discard": ""}
     for number in range(space.expanded):
         marks = space.marks_at(number)
-        if marks & (query.wanted | query.unwanted) != query.wanted or space.graph.failing[number]:
+        if marks & (query.wanted | query.unwanted) != query.wanted:
+            continue
+        if space.graph.failing[number] and not query.past_failures:
             continue
         if query.restless >= 0 and rests(space.product, query.restless, space.state(number)):
             continue
         labels = {edge.label for edge in space.edges_from(number) if edge.target != number}
+        steps = interpreter.steps(space.state(number)) if space.graph.failing[number] else []
+        labels |= {step.label for step in steps if step.after is None}
         graph.add_node(number, possible=labels, marks=marks)
     for number in list(graph):
         for edge in space.edges_from(number):

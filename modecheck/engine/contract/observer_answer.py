@@ -30,6 +30,6 @@ def waiting_loops(alive: int, again: int, idles: int) -> tuple[LoopQuery, LoopQu
     """
     visits = (again,) if again else ()
     return (
-        LoopQuery(wanted=alive | idles, visits=visits),
-        LoopQuery(wanted=alive, unwanted=idles, visits=visits),
+        LoopQuery(wanted=alive | idles, visits=visits, past_failures=True),
+        LoopQuery(wanted=alive, unwanted=idles, visits=visits, past_failures=True),
     )

@@ -137,7 +137,8 @@ class LoopQuery:
     `restless` is a chip (number) that moves in the loop and comes to rest nowhere in it, or -1.
     With `after`, loops lie behind a state with one of these marks, with no unwanted mark between.
     With `timeless`, all of the loop is at one moment, and time cannot go on in some state of it:
-    where it could, even if a tick changed nothing, it would in the end.
+    where it could, even if a tick changed nothing, it would in the end. With `past_failures`, loops
+    may pass a state in which a step fails: as long as it is possible, it is owed like any other.
     """
 
     wanted: int = 0
@@ -152,6 +153,7 @@ class LoopQuery:
     only: frozenset[int] | None = None
     restless: int = -1
     timeless: bool = False
+    past_failures: bool = False
 
     def allows(self, label: int, moved: int, events: int) -> bool:
         """Whether a loop may have a step of this label, in which these chips move and these events
@@ -185,7 +187,11 @@ class LoopAnswer:
 
 
 class NotSearched(Exception):
-    """Whether there is a loop is not known: looking for it takes too much memory."""
+    """Whether there is a loop is not known: looking for it takes too much, as `why` says."""
+
+    def __init__(self, why: str = "looking for loops takes too much memory") -> None:
+        super().__init__(why)
+        self.why = why
 
 
 class BfsRegion(Protocol):

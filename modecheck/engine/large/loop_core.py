@@ -64,7 +64,7 @@ class LoopCore:
         sets, query, product = self._sets, self.query, self._space.product
         own = sets.where(1, 1)
         self._drop(own, sets.where(query.unwanted & ~query.wanted, query.wanted))
-        self._drop(own, sets.unknown(past_failures=True))
+        self._drop(own, sets.unknown(past_failures=not query.past_failures))
         if query.restless >= 0:
             chip = product.chips[query.restless]
             works = [leaf for leaf, rests in enumerate(chip.rests) if not rests]

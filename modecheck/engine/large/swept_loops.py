@@ -8,6 +8,7 @@ possible in a state; they lead to one more state that nothing may pass.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -18,7 +19,9 @@ from modecheck.engine.large.loop_core import LoopCore
 from modecheck.engine.large.state_sets import BitFlags, ListedTransitions, Numbers, StateSet
 from modecheck.engine.native.growing_arrays import Words
 from modecheck.engine.native.native_arrays import NativeArrays
+from modecheck.engine.reference.plain import Interpreter
 from modecheck.engine.search.fair_components import FairSearch
+from modecheck.engine.search.owed_failures import OwedSearch, search_with_owed
 from modecheck.engine.search.state_graph import StateGraph
 
 if TYPE_CHECKING:
@@ -87,12 +90,33 @@ def _searched(
     if query.timeless:
         query = replace(query, visits=(*query.visits, HALTED))
     search = FairSearch.of(space.product, graph, marks, inside, query)
-    component, rests_on = search.component()
+    places: Sequence[int] = range(graph.count)
+    past = _past_failures(space, numbers, search) if query.past_failures else None
+    if past is None:
+        component, rests_on = search.component()
+    else:
+        component, rests_on, places = past.component, past.rests_on, past.places
     if component is None:
         return LoopAnswer(None, rests_on | core.rests_on)
-    found = component.loop(lambda place: space.depth_of(int(numbers[place])))
-    loop = [(label, int(numbers[place])) for label, place in found]
+    found = component.loop(lambda place: space.depth_of(int(numbers[places[place]])))
+    loop = [(label, int(numbers[places[place]])) for label, place in found]
     return LoopAnswer(FairLoop(space.path_to(loop[-1][1]), loop))
+
+
+def _past_failures(space: SweptPaths, numbers: Numbers, search: FairSearch) -> OwedSearch | None:
+    """The search where some of these states have failing steps; None where that does not matter."""
+    own = space.sets.unknown(past_failures=True)
+    fails = np.zeros(numbers.size + 1, np.uint8)
+    fails[:-1] = BitFlags(space.sets.bits(own), space.state_count).of(numbers)
+    space.sets.free(own)
+    if not fails.any():
+        return None
+    steps = Interpreter(space.product).steps
+
+    def failing_labels(place: int) -> Iterator[int]:
+        return (s.label for s in steps(space.state(int(numbers[place]))) if s.after is None)
+
+    return search_with_owed(space.product, search, fails, failing_labels)
 
 
 def _graph(space: SweptPaths, numbers: Numbers, listed: ListedTransitions) -> StateGraph:

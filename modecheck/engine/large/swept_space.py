@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from modecheck.engine.contract.space import Edge, LoopAnswer, LoopQuery, Path, ReachGoal
+from modecheck.engine.contract.space import Edge, LoopAnswer, LoopQuery, Path, ReachGoal, State
 from modecheck.engine.large.state_sets import BitFlags, Followed, Numbers, StateSet, StateSets
 from modecheck.engine.large.swept_loops import fair_loop_in
 from modecheck.engine.large.swept_region import NOBODY, SweptRegion
@@ -41,6 +41,8 @@ class SweptPaths:
         def state_count(self) -> int: ...
 
         def depth_of(self, number: int) -> int: ...
+
+        def state(self, number: int) -> State: ...
 
         def mark(self, condition: str) -> int: ...
 

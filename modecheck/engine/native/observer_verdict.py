@@ -160,7 +160,8 @@ class _Deciding:
         found, rests_on = False, frozenset[int]()
         for query in waiting_loops(ALIVE, again, IDLES):
             wanted, both = np.uint64(query.wanted), np.uint64(query.wanted | query.unwanted)
-            inside = (marks & both == wanted).astype(np.uint8) & ~graph.failing & 1
+            inside = (marks & both == wanted).astype(np.uint8)
+            # What it owes where a step fails is not asked here: what seems broken is explored.
             search = FairSearch.of(self._product, graph, marks, inside, query)
             component, rests = search.component()
             found, rests_on = found or component is not None, rests_on | rests

@@ -23,8 +23,8 @@ from modecheck.engine.language.kernel import Kernel
 from modecheck.engine.reference.plain import State
 from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.search.arrays import Array
-from modecheck.engine.search.fair_components import fair_loop_in
 from modecheck.engine.search.foreseen import Foreseen, foresee
+from modecheck.engine.search.loops_explored import fair_loop_in
 from modecheck.engine.search.mark_kernels import (
     first_among,
     flag_goals,

@@ -1,4 +1,4 @@
-"""Components with a fair loop, found over the explored states (see `fair_loops.py`).
+"""Components of a graph with a fair loop (see `fair_loops.py`).
 
 Which of many loops is told does not depend on the engine: states are looked at by depth, then by
 their words, transitions by label, then by target.
@@ -8,93 +8,23 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
-from modecheck.engine.contract.space import HALTED, LoopQuery, Path
+from modecheck.engine.contract.space import LoopQuery, Path
 from modecheck.engine.reference.system_actions import system_actions
 from modecheck.engine.search.arrays import Array
 from modecheck.engine.search.fair_kernels import (
     find_path,
     flag_component,
-    flag_equal,
-    flag_halted,
     judge_components,
-    keep_flagged,
-    keep_restless,
     without_set,
 )
 from modecheck.engine.search.fair_loops import LONGEST_SEARCH, Goal, short_loop
-from modecheck.engine.search.mark_kernels import flag_goals, flag_marked, set_unknown
+from modecheck.engine.search.mark_kernels import flag_goals
 from modecheck.engine.search.state_graph import StateGraph
 from modecheck.engine.search.sweep_kernels import trim
 from modecheck.engine.search.sweeps import settle
 from modecheck.product.ir import FairSet, Product
-
-if TYPE_CHECKING:
-    from modecheck.engine.search.explored_space import Exploration, StateStore
-
-
-def fair_loop_in(
-    space: Exploration[StateStore], query: LoopQuery, between: Array | None
-) -> tuple[Path | None, frozenset[int]]:
-    """A loop that is asked for, through states that are flagged in `between`, if that is told; and
-    the fairness sets without which there would be others. Loops pass no state whose future is
-    unknown.
-    """
-    marks, inside = space.marks, _inside(space, query, between)
-    if query.timeless:
-        marks = _halted(space)
-        query = replace(query, visits=(*query.visits, HALTED))
-    order, graph = space.ordered()
-    if graph is not space.graph:
-        marks, inside = ([flags[number] for number in order] for flags in (marks, inside))
-    search = FairSearch.of(space.product, graph, marks, inside, query)
-    component, rests_on = search.component()
-    if component is None:
-        return None, rests_on
-    loop = component.loop(space.depth_of)
-    return [(label, order[place]) for label, place in loop], rests_on
-
-
-def _inside(space: Exploration[StateStore], query: LoopQuery, between: Array | None) -> Array:
-    """Flags for the states that a loop may pass."""
-    graph = space.graph
-    inside = graph.arrays.filled("u1", graph.count)
-    flag_marked(space.marks, query.wanted | query.unwanted, query.wanted, inside)
-    set_unknown(graph.failing, graph.linked, True, 0, inside)
-    if query.restless >= 0:
-        chip = space.product.chips[query.restless]
-        works = graph.arrays.of("u1", [not rests for rests in chip.rests])
-        keep_restless(space.found.column(chip.state_field), works, inside)
-    if between is not None:
-        keep_flagged(between, inside)
-    return inside
-
-
-def _halted(space: Exploration[StateStore]) -> Array:
-    """The marks of states, with `HALTED` where time cannot go on before something else happens.
-    Every step that has to come first is a transition, but in states with failing steps.
-    """
-    product, graph, filled = space.product, space.graph, space.graph.arrays.filled
-    assert product.time is not None
-    late, delivers = filled("u8", graph.count), [0] * len(product.labels)
-    waiting = [number for number, queue in enumerate(product.queues) if queue.latest >= 0]
-    for place, number in enumerate(waiting):
-        queue = product.queues[number]
-        flag_equal(space.found.column(queue.slots[0].age), queue.latest, 1 << place, late)
-        for n, label in enumerate(product.labels):
-            if label.kind in ("deliver", "discard") and label.queue == number:
-                delivers[n] = 1 << place
-    labels, of = graph.arrays.listed(graph.labels), graph.arrays.of
-    marks = of("u8", space.marks)
-    due = space.mark("due") if "due" in product.conditions else 0
-    flag_halted(
-        graph.first, graph.notes, graph.linked,
-        of("u1", [label in product.time.at_once for label in labels]),
-        of("u8", [delivers[label] for label in labels]), late, due, HALTED, marks,
-    )  # fmt: skip
-    return marks
 
 
 @dataclass(slots=True)
@@ -133,7 +63,7 @@ class FairSearch:
         """The component with a fair loop that has the first state of all, or None; and the fairness
         sets without which others would have one.
         """
-        found, number, owed = self._fair_components()
+        found, number, owed = self.fair_components()
         if not number:
             return None, owed
         filled = self.graph.arrays.filled
@@ -143,9 +73,9 @@ class FairSearch:
 
     def fair_states(self) -> Array:
         """For each state 0, or the number of the component with a fair loop that it is in."""
-        return self._fair_components()[0]
+        return self.fair_components()[0]
 
-    def _fair_components(self) -> tuple[Array, int, frozenset[int]]:
+    def fair_components(self) -> tuple[Array, int, frozenset[int]]:
         """All components with a fair loop: for each state the number of its own, or 0; the number
         of the one that has the first state of all, or 0; and what `component` says of fairness.
         """

@@ -20,7 +20,7 @@ from modecheck.engine.large import swept_loops
 from modecheck.engine.large.loop_core import LoopCore
 from modecheck.engine.large.swept_space import SweptSpace
 from modecheck.engine.native.graph import CompiledExploration
-from modecheck.engine.search.fair_components import _halted
+from modecheck.engine.search.loops_explored import _halted
 from modecheck.model.devices import read_device
 from modecheck.model.parts import Device
 from modecheck.product.composition import compose
