@@ -48,14 +48,19 @@ def command(
 
     from modecheck.chances.chain import MOST_STATES
     from modecheck.chances.figures import figures_of
+    from modecheck.chances.solving import TooSensitive
     from modecheck.cli.exploring import reporter_for, told_variants_of
     from modecheck.report.chances_report import chances_as_json, chances_report
     from modecheck.report.whole_files import write_json
 
     need_all_writable({"json": json_file, "markdown": markdown_file})
     devices = told_variants_of(device, chosen, every=every_option)
-    with reporter_for(sys.stderr, "computing chances"):
-        told = [figures_of(one, max_states or MOST_STATES, bounds=bounds) for one in devices]
+    try:
+        with reporter_for(sys.stderr, "computing chances"):
+            told = [figures_of(one, max_states or MOST_STATES, bounds=bounds) for one in devices]
+    except TooSensitive as error:
+        click.echo(f"incomplete: {error}", err=True)
+        sys.exit(exit_code(found=False, complete=False))
     if json_file is not None:
         write_json(json_file, chances_as_json(told))
     present(chances_report(told), markdown_file)
