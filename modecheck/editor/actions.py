@@ -10,14 +10,9 @@ from difflib import SequenceMatcher
 from modecheck.editor.bounded_check import CheckOutcome
 from modecheck.editor.device_names import ChipNames, rules_in
 from modecheck.editor.diagnostics import Problem
-from modecheck.editor.insertions import (
-    NothingToChange,
-    added_answer,
-    added_item,
-    added_key,
-    added_rule,
-)
+from modecheck.editor.insertions import Insertions, NothingToChange
 from modecheck.editor.mentions import tree_of
+from modecheck.editor.navigation import ends_of
 from modecheck.editor.positions import TextMap, TextSpan
 from modecheck.editor.real_paths import real_path
 from modecheck.editor.rename import Edit
@@ -30,6 +25,9 @@ REASON = "say here why the team accepts it"
 TICK = "1 ms"
 OPEN_SCENARIO = "modecheck.open_scenario"
 """The command that writes the page of a device; its arguments are the device and a finding."""
+
+NOT_NEEDED = "needless-acceptance"
+"""What is accepted for nothing is not accepted once more."""
 
 NOTHING = CheckOutcome("")
 NAME = re.compile(r"(?:\{\w+\}|\w)+")
@@ -116,20 +114,18 @@ def _clock(session: EditorSession, problem: Problem) -> Iterator[QuickFix]:
     if problem.code or "needs a clock" not in problem.message:
         return
     for device in session.workspace.devices_of(problem.path)[:1]:
-        text, tree = _tree(session, device)
-        edit = added_key(
-            text, device, tree, "clock", f"{{tick: {TICK}}}", after=("device", "about")
-        )
+        insert, tree = _tree(session, device)
+        edit = insert.key(tree, "clock", f"{{tick: {TICK}}}", after=("device", "about"))
         yield QuickFix(f"add a clock with a tick of {TICK}", problem, (edit,))
 
 
 def _accepted(session: EditorSession, problem: Problem) -> Iterator[QuickFix]:
     """Accept a finding, with a reason to be filled in."""
     device = _device_of(session, problem)
-    if problem.code and device is not None:
-        text, tree = _tree(session, device)
+    if problem.code not in ("", NOT_NEEDED) and device is not None:
+        insert, tree = _tree(session, device)
         entry = f'{{finding: "{problem.subject}", reason: {REASON}}}'
-        edit = added_item(text, device, tree, "accepted", entry)
+        edit = insert.item(tree, "accepted", entry)
         yield QuickFix(f"accept {problem.subject}, with a reason", problem, (edit,))
 
 
@@ -144,15 +140,15 @@ def _answered(session: EditorSession, problem: Problem) -> Iterator[QuickFix]:
     chip = scene.names.chips.get(chip_name.partition("[")[0]) if scene is not None else None
     if device is not None and scene is not None and chip is not None:
         path = chip.file or device
-        text, tree = _tree(session, path)
+        insert, tree = _tree(session, path)
         body = tree if chip.file else _entry(tree, chip.name)
         written = _written(scene, chip, message)
         for key, title in (("discards", f"discard {message}"), ("defers", f"let {message} wait")):
-            edit = added_answer(text, path, body, key, state, written)
+            edit = insert.answer(body, key, state, written)
             yield QuickFix(f"{title} in {state}", problem, (edit,))
         rule = f"{{in: {state}, on: {written}}}"
         title = _free(chip, f"{re.sub(r'[^a-zA-Z0-9_]', '', message)}_in_{state}")
-        edit = added_rule(text, path, body, title, rule)
+        edit = insert.rule(body, title, rule)
         yield QuickFix(f"add a rule for {message} in {state}", problem, (edit,))
 
 
@@ -160,8 +156,12 @@ def _entry(tree: MappingNode, chip: str) -> MappingNode:
     """The entry of a chip that is described in the device's file."""
     for section in ("chips", "actors"):
         inside = tree.get(section)
-        entry = inside.get(chip) if isinstance(inside, MappingNode) else None
+        if not isinstance(inside, MappingNode):
+            continue
+        entry = inside.get(chip)
         if isinstance(entry, MappingNode):
+            if sum(other is entry for other in inside.entries.values()) > 1:
+                break  # an alias: what is added here is added to others, too
             return entry
     raise NothingToChange
 
@@ -206,12 +206,12 @@ _OFFERS: tuple[Callable[[EditorSession, Problem], Iterator[QuickFix]], ...] = (
 )
 
 
-def _tree(session: EditorSession, path: str) -> tuple[TextMap, MappingNode]:
-    """A text with its tree, if it can be read as it is."""
+def _tree(session: EditorSession, path: str) -> tuple[Insertions, MappingNode]:
+    """What makes edits of a text, with its tree, if it can be read as it is."""
     scene = session.scene(path)
-    text = session.workspace.map_of(path)
+    text = session.workspace.text_of(path)
     tree = tree_of(scene, path)
-    mended = scene.held.texts.get(real_path(path), text.text) != text.text
+    mended = scene.held.texts.get(real_path(path), text) != text
     if mended or not isinstance(tree, MappingNode):
         raise NothingToChange
-    return text, tree
+    return Insertions(path, ends_of(session, scene, path)), tree

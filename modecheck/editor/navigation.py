@@ -7,8 +7,10 @@ from dataclasses import dataclass, field
 
 from modecheck.editor.device_names import node_about
 from modecheck.editor.mentions import Mention, Symbol, mentions_in_device, tree_of
+from modecheck.editor.node_ends import NodeEnds, ends_in
 from modecheck.editor.positions import Position, TextMap, TextSpan
 from modecheck.editor.real_paths import real_path
+from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
 from modecheck.editor.slots import NamesOf, slot_at
 from modecheck.editor.workspace import path_of
@@ -89,73 +91,52 @@ def outline(session: EditorSession, uri: str) -> list[OutlineEntry]:
     tree = tree_of(scene, path)
     if not isinstance(tree, MappingNode):
         return []
-    return list(_entries(scene.kind, session.workspace.map_of(path), tree, ()))
+    return list(_Outline(scene.kind, ends_of(session, scene, path)).entries(tree, ()))
 
 
-def _entries(
-    kind: str, text: TextMap, node: MappingNode, path: tuple[str, ...]
-) -> Iterator[OutlineEntry]:
-    slot = slot_at(kind, path)
-    named = slot.shape if slot is not None and isinstance(slot.shape, NamesOf) else None
-    for name, child in node.entries.items():
-        if slot is None or slot_at(kind, (*path, name)) is None:
-            continue
-        inside = list(_inside(kind, text, child, (*path, name)))
-        if named is not None and named.declares and not is_each(name):
-            key = text.span_of(node.keys[name].place)
-            whole = TextSpan(key.start, max(key.end, end_of(text, child)))
-            yield OutlineEntry(name, named.kind, node_about(child), whole, key, inside)
-        else:
-            yield from inside
+def ends_of(session: EditorSession, scene: Scene, path: str) -> NodeEnds:
+    """Where the parts of a file end."""
+    text = session.workspace.map_of(path)
+    return ends_in(text, scene.held.texts.get(real_path(path), text.text))
 
 
-def _inside(kind: str, text: TextMap, node: Node, path: tuple[str, ...]) -> Iterator[OutlineEntry]:
-    if isinstance(node, MappingNode):
-        yield from _entries(kind, text, node, path)
-    slot = slot_at(kind, path)
-    shape = slot.shape if slot is not None else None
-    if not isinstance(node, SequenceNode) or not isinstance(shape, NamesOf):
-        return
-    for item in node.items if shape.declares and shape.kind in ("state", "message") else ():
-        if isinstance(item, ScalarNode):
-            span = text.span_of(item.place)
-            yield OutlineEntry(item.text, shape.kind, "", span, span)
+@dataclass(frozen=True, slots=True)
+class _Outline:
+    """Goes through the tree of a file of a kind."""
+
+    kind: str
+    ends: NodeEnds
+
+    def entries(self, node: MappingNode, path: tuple[str, ...]) -> Iterator[OutlineEntry]:
+        slot = slot_at(self.kind, path)
+        named = slot.shape if slot is not None and isinstance(slot.shape, NamesOf) else None
+        for name, child in node.entries.items():
+            if slot is None or slot_at(self.kind, (*path, name)) is None:
+                continue
+            inside = list(self._inside(child, (*path, name)))
+            if named is not None and named.declares and not is_each(name):
+                key = self.ends.text.span_of(node.keys[name].place)
+                whole = TextSpan(key.start, self.ends.of_key(node.keys[name].place))
+                own = [one for one in inside if _is_within(one.whole, whole)]  # no alias
+                yield OutlineEntry(name, named.kind, node_about(child), whole, key, own)
+            else:
+                yield from inside
+
+    def _inside(self, node: Node, path: tuple[str, ...]) -> Iterator[OutlineEntry]:
+        if isinstance(node, MappingNode):
+            yield from self.entries(node, path)
+        slot = slot_at(self.kind, path)
+        shape = slot.shape if slot is not None else None
+        if not isinstance(node, SequenceNode) or not isinstance(shape, NamesOf):
+            return
+        for item in node.items if shape.declares and shape.kind in ("state", "message") else ():
+            if isinstance(item, ScalarNode):
+                span = self.ends.text.span_of(item.place)
+                yield OutlineEntry(item.text, shape.kind, "", span, span)
 
 
-def end_of(text: TextMap, node: Node) -> int:
-    """Where a node ends: behind the last scalar in it, or the brackets that close it."""
-    last = _last(node)
-    start = text.start_of(last.place)
-    end = _end_of_scalar(text, last, start) if isinstance(last, ScalarNode) else start + 1
-    closing = 0
-    while end + closing < len(text.text) and text.text[end + closing] in " }]\"'":
-        closing += 1
-    return end + len(text.text[end : end + closing].rstrip())
-
-
-def _end_of_scalar(text: TextMap, node: ScalarNode, start: int) -> int:
-    if text.text[start : start + 1] in (">", "|") and node.place.width <= 2:
-        begun = text.text[text.line_start(start) : start]
-        indent = len(begun) - len(begun.lstrip(" -"))
-        end = text.line_end(start)
-        while end < len(text.text):
-            line = text.text[end + 1 : text.line_end(end + 1)]
-            deep = len(line) - len(line.lstrip(" "))
-            if line.strip() and deep <= indent:
-                break
-            end = text.line_end(end + 1)
-        return end
-    return text.span_of(node.place).end
-
-
-def _last(node: Node) -> Node:
-    while True:
-        if isinstance(node, MappingNode) and node.entries:
-            node = list(node.entries.values())[-1]
-        elif isinstance(node, SequenceNode) and node.items:
-            node = node.items[-1]
-        else:
-            return node
+def _is_within(span: TextSpan, whole: TextSpan) -> bool:
+    return whole.start <= span.start and span.end <= whole.end
 
 
 def workspace_symbols(session: EditorSession, query: str) -> list[Mention]:
@@ -182,23 +163,24 @@ def _has_letters(name: str, query: str) -> bool:
 def folds(session: EditorSession, uri: str) -> list[tuple[int, int]]:
     """Lines that can be folded away, from 0: each part that has several, and comments."""
     path = path_of(uri)
-    text = session.workspace.map_of(path)
-    tree = tree_of(session.scene(path), path)
+    scene, text = session.scene(path), session.workspace.map_of(path)
+    tree = tree_of(scene, path)
     found = set(_comments(text.text.split("\n")))
     if tree is not None:
-        found |= set(_folds(text, tree))
+        found |= set(_folds(ends_of(session, scene, path), tree))
     return sorted((first, last) for first, last in found if last > first)
 
 
-def _folds(text: TextMap, node: Node) -> Iterator[tuple[int, int]]:
+def _folds(ends: NodeEnds, node: Node) -> Iterator[tuple[int, int]]:
     if isinstance(node, MappingNode):
         for name, child in node.entries.items():
-            yield _lines(text, node.keys[name].place, end_of(text, child))
-            yield from _folds(text, child)
+            key = node.keys[name].place
+            yield _lines(ends.text, key, ends.of_key(key))
+            yield from _folds(ends, child)
     elif isinstance(node, SequenceNode):
         for child in node.items:
-            yield _lines(text, child.place, end_of(text, child))
-            yield from _folds(text, child)
+            yield _lines(ends.text, child.place, ends.of_item(child.place))
+            yield from _folds(ends, child)
 
 
 def _lines(text: TextMap, begin: Place, end: int) -> tuple[int, int]:

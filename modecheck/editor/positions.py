@@ -103,8 +103,10 @@ class TextMap:
         return bisect_right(self._model, offset) or 1
 
     def line_start(self, offset: int) -> int:
-        """The offset at which the line of an offset begins, as an editor counts lines."""
-        return self._editor[bisect_right(self._editor, offset) - 1]
+        """The offset at which the line of an offset begins, as an editor counts lines, behind the
+        mark of the byte order.
+        """
+        return max(self._editor[bisect_right(self._editor, offset) - 1], self._model[0])
 
     def line_end(self, offset: int) -> int:
         """The offset at which the line of an offset ends, as an editor counts lines."""

@@ -35,7 +35,7 @@ MOST_UNDER = 3000
 
 NOT_SEARCHED = ("node_modules", "site-packages", "__pycache__")
 
-TOP = re.compile(r"^\ufeff?(?:(device|chip|actor|based_on)\s*:)", re.MULTILINE)
+TOP = re.compile(r"^\ufeff?(?:\{\s*)?[\"']?(device|chip|actor|based_on)[\"']?\s*:", re.MULTILINE)
 NAMED = re.compile(r"\b(?:file|based_on)\s*:\s*(?:\"([^\"\n]+)\"|'([^'\n]+)'|([^\s,}\]#]+))")
 MARKED = re.compile(r"#\s*modecheck\b")
 """In the first line of a file that is a model, whatever it is called."""
