@@ -148,7 +148,7 @@ def _modes(verdict: Verdict) -> Iterator[doc.Chapter]:
 
 def mode_chapter(verdict: Verdict, one: Explored) -> doc.Chapter:
     """The table of switches of a variant, and what is to be said of them."""
-    below = (*switches_in_words(one), *_endings_in_words(one.endings))
+    below = (*switches_in_words(one), *_endings_in_words(one))
     return doc.Chapter(
         f"mode switches{_of_several(verdict, one)}",
         (
@@ -182,24 +182,27 @@ def switches_in_words(one: Explored) -> list[str]:
     ]
 
 
-def _endings_in_words(endings: Iterable[SwitchEnding]) -> Iterator[str]:
-    """A line for all modes of which the same is said."""
+def _endings_in_words(one: Explored) -> Iterator[str]:
+    """How long switches out of each mode can take, and whether messages can be lost in them; a line
+    for all modes of which the same is said.
+    """
+    whole = one.exploration.complete
     modes: dict[str, list[str]] = {}
-    for ending in endings:
-        modes.setdefault(_said_of(ending), []).append(ending.mode)
-    return (f"after {listed(names)}: {said}" for said, names in modes.items())
+    for ending in one.endings:
+        modes.setdefault(_said_of(ending, complete=whole), []).append(ending.mode)
+    return (f"switches out of {listed(names)}: {said}" for said, names in modes.items())
 
 
-def ending_in_words(ending: SwitchEnding) -> str:
-    """How long switches out of a mode can take, and whether messages can be lost in them."""
-    return f"after {ending.mode}: {_said_of(ending)}"
-
-
-def _said_of(ending: SwitchEnding) -> str:
+def _said_of(ending: SwitchEnding, *, complete: bool) -> str:
+    """A loss that was seen exists; a stopped exploration knows no bound, and not that there is
+    none.
+    """
     steps = "no upper bound on the number of steps"
-    if ending.at_most is not None:
+    if not complete:
+        steps = "how many steps they can take is not known"
+    elif ending.at_most is not None:
         plural = "" if ending.at_most == 1 else "s"
-        steps = f"chips and links take at most {ending.at_most} step{plural}"
+        steps = f"at most {ending.at_most} step{plural} of chips and links"
     lost = "" if ending.loss is None else "; messages in flight can be lost"
     return f"{steps}{lost}"
 
