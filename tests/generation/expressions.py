@@ -182,7 +182,21 @@ class Expressions:
         return f"{place} {'!=' if form == 3 else '=='} {self._draw.one(states)}"
 
     def _comparison(self) -> str:
-        return f"{self.number(1)} {self._draw.one(COMPARISONS)} {self.number(0)}"
+        left, sign, right = self.number(1), self._draw.one(COMPARISONS), self.number(0)
+        if sign in ("==", "!="):  # a literal that a variable can never be is an error
+            left, right = self._reached(left, right), self._reached(right, left)
+        return f"{left} {sign} {right}"
+
+    def _reached(self, text: str, other: str) -> str:
+        """The text; a literal is moved into the range of the variable that it is compared with."""
+        if other == "value" and self._sight.value is not None:
+            kind: Kind | None = self._sight.value
+        else:
+            name = other.partition("[")[0]
+            kind = next((k.kind for k in self._sight.variables if k.name == name), None)
+        if kind is None or not text.lstrip("-").isdigit():
+            return text
+        return str(max(kind.low, min(kind.high, int(text))))
 
     def _word_test(self) -> str:
         words = [k for k in (*self._sight.variables, *self._sight.options) if k.kind.words]
