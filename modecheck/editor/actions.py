@@ -137,7 +137,7 @@ def _answered(session: EditorSession, problem: Problem) -> Iterator[QuickFix]:
     state, _, message = rest.rpartition(".")
     device = _device_of(session, problem)
     scene = session.scene(device) if device is not None else None
-    chip = scene.names.chips.get(chip_name.partition("[")[0]) if scene is not None else None
+    chip = scene.names.chip_called(chip_name) if scene is not None else None
     if device is not None and scene is not None and chip is not None:
         path = chip.file or device
         insert, tree = _tree(session, path)
@@ -168,9 +168,9 @@ def _entry(tree: MappingNode, chip: str) -> MappingNode:
 
 def _written(scene: Scene, chip: ChipNames, message: str) -> str:
     """A message as the text of the chip writes it, which may describe several."""
-    several = sum(1 for one in scene.names.chips.values() if one.file == chip.file) > 1
+    several = chip.file and len(scene.names.described_in(chip.files[0])) > 1
     for parameter, value in chip.parameters.items():
-        if several and chip.file and len(value) > 1 and value in message:
+        if several and len(value) > 1 and value in message:
             return f'"{message.replace(value, f"{{{parameter}}}")}"'
     return message
 

@@ -111,10 +111,11 @@ class LinkNames:
 
 @dataclass(slots=True)
 class DeviceNames:
-    """All names of a device, each with its node."""
+    """All names of a device, each with its node. `special` are copies with a file of their own."""
 
     path: str
     chips: dict[str, ChipNames] = field(default_factory=dict)
+    special: dict[str, ChipNames] = field(default_factory=dict)
     links: dict[str, LinkNames] = field(default_factory=dict)
     others: dict[str, dict[str, Node]] = field(default_factory=dict)
 
@@ -135,17 +136,27 @@ class DeviceNames:
 
     def chip_called(self, text: str) -> ChipNames | None:
         """The chip that a text names, or of which it names a copy, `tile[i + 1]`."""
-        return self.chips.get(unit_of(text))
+        return self.special.get(text.strip()) or self.chips.get(unit_of(text))
+
+    def described_in(self, path: str) -> list[ChipNames]:
+        """The chips that the file with this real path describes."""
+        every = (*self.chips.values(), *self.special.values())
+        return [chip for chip in every if path in chip.files]
+
+    def owned_by(self, owner: str) -> list[ChipNames]:
+        """The chips that share their names under this owner, see `ChipNames.lowest`."""
+        every = (*self.chips.values(), *self.special.values())
+        return [chip for chip in every if chip.lowest == owner]
 
     def of(self, section: str) -> dict[str, Node]:
         """The names in a section, such as `modes`."""
         return self.others.get(section, {})
 
     def incoming(self, chip: str) -> list[LinkNames]:
-        return [link for link in self.links.values() if chip in link.receivers]
+        return [link for link in self.links.values() if unit_of(chip) in link.receivers]
 
     def outgoing(self, chip: str) -> list[LinkNames]:
-        return [link for link in self.links.values() if link.sender == chip]
+        return [link for link in self.links.values() if link.sender == unit_of(chip)]
 
     def events_of(self, chip: str) -> set[str]:
         """The messages and signals that can reach a chip."""
@@ -180,12 +191,26 @@ def names_of(path: str) -> DeviceNames:
             chip = _chip(unnumbered(key), node, notes, actor=section == "actors")
             if chip is not None and (unnumbered(key) == key or chip.name not in names.chips):
                 names.chips[chip.name] = chip
+            if unnumbered(key) != key and isinstance(node, MappingNode) and node.get("file"):
+                _add_special(names, document, key, notes)
     for key, node in _with_each(document.get("links")):
         if isinstance(node, MappingNode):
             names.links[key] = _link(key, node)
     for section in SECTIONS:
         names.others[section] = dict(_with_each(document.get(section)))
     return names
+
+
+def _add_special(names: DeviceNames, document: MappingNode, key: str, notes: Notebook) -> None:
+    """A copy that has a file of its own, and all else from the entry of the others."""
+    for section in ("chips", "actors"):
+        inside = document.get(section)
+        own = inside.get(key) if isinstance(inside, MappingNode) else None
+        others = inside.get(unnumbered(key)) if isinstance(inside, MappingNode) else None
+        if isinstance(own, MappingNode) and isinstance(others, MappingNode):
+            chip = _chip(key, overlay(others, own), notes, actor=section == "actors")
+            if chip is not None:
+                names.special[key] = chip
 
 
 def _quietly(path: str, notes: Notebook, chain: tuple[str, ...] = ()) -> MappingNode | None:

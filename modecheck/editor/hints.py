@@ -17,7 +17,6 @@ from modecheck.editor.real_paths import real_path
 from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
 from modecheck.editor.workspace import path_of
-from modecheck.model.copies import unnumbered
 
 UNREACHABLE, NEVER_TAKEN = "unreachable", "never taken"
 
@@ -51,7 +50,7 @@ def _hints(scene: Scene, outcome: CheckOutcome, mentions: list[Mention]) -> Iter
         chips = [
             chip
             for chip in outcome.depths
-            if (known := scene.names.chips.get(unnumbered(chip))) is not None
+            if (known := scene.names.chip_called(chip)) is not None
             and known.lowest == one.symbol.owner
         ]
         unseen = outcome.unreachable if kind == "state" else outcome.never_taken

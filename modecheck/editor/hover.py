@@ -16,7 +16,6 @@ from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
 from modecheck.editor.slots import KeysOf, keys_in, slot_at
 from modecheck.editor.workspace import path_of
-from modecheck.model.copies import unnumbered
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.wording import counted
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode
@@ -44,8 +43,7 @@ class _About:
     @property
     def chips(self) -> list[ChipNames]:
         """The chips whose it is."""
-        chips = self.scene.names.chips.values()
-        return [chip for chip in chips if chip.lowest == self.symbol.owner]
+        return self.scene.names.owned_by(self.symbol.owner)
 
 
 def hover(session: EditorSession, uri: str, position: Position) -> Hover | None:
@@ -139,7 +137,7 @@ def _seen(about: _About, name: str) -> str:
         return ""
     said = []
     for chip, depths in about.outcome.depths.items():
-        owner = about.scene.names.chips.get(unnumbered(chip))
+        owner = about.scene.names.chip_called(chip)
         if owner is None or owner.lowest != about.symbol.owner:
             continue
         inside = _leaves(owner, name)
@@ -176,7 +174,7 @@ def _taken(about: _About, name: str) -> str:
         return ""
     said = []
     for chip, taken in about.outcome.taken.items():
-        owner = about.scene.names.chips.get(unnumbered(chip))
+        owner = about.scene.names.chip_called(chip)
         if owner is None or owner.lowest != about.symbol.owner:
             continue
         counts = [count for title, count in taken.items() if is_of_rule(title, name)]

@@ -175,7 +175,7 @@ class _Walk:
         return next(fitting, named.chip)
 
     def _owner(self, named: Named) -> str:
-        chip = self._names.chips.get(named.chip)
+        chip = self._names.chip_called(named.chip)
         return chip.lowest if chip is not None else ""
 
     def _braces(self, span: TextSpan, text: str, chips: Iterable[ChipNames]) -> Iterator[Mention]:
@@ -269,10 +269,10 @@ class _Walk:
     def _dotted(self, slot: ModelSlot, node: ScalarNode) -> Iterator[Mention]:
         """`hub.front_bond` or `hub.note`."""
         owner, dot, member = node.text.partition(".")
-        owner, chip = owner.strip(), self._names.chips.get(unnumbered(owner.strip()))
+        owner, chip = owner.strip(), self._names.chip_called(owner)
         if chip is None and owner not in self._names.links:
             return
-        yield from self._named(node, unnumbered(owner), "chip" if chip else "link", "")
+        yield from self._named(node, unit_of(owner), "chip" if chip else "link", "")
         name = member.partition("[")[0].strip()
         if not dot or not name:
             return
@@ -317,7 +317,7 @@ class _Walk:
         self, form: list[str], part: str, node: ScalarNode, offset: int
     ) -> Iterator[Mention]:
         words = part.split(".", len(form) - 1)
-        chip = self._names.chips.get(unnumbered(words[0])) if form[0] == "chip" else None
+        chip = self._names.chip_called(words[0]) if form[0] == "chip" else None
         known = self._names.links if form[0] == "link" else self._names.of(f"{form[0]}s")
         if (chip is None and form[0] == "chip") or (form[0] != "chip" and words[0] not in known):
             return

@@ -89,7 +89,7 @@ def _is_argument(mention: Mention) -> bool:
 
 def _readers(scene: Scene, path: str) -> tuple[object, ...]:
     """The chips that a file describes, with their parameters."""
-    chips = (chip for chip in scene.names.chips.values() if path in chip.files)
+    chips = scene.names.described_in(path)
     return tuple((chip.name, *sorted(chip.parameters.items())) for chip in chips)
 
 
@@ -124,8 +124,9 @@ class _Plan:
 
     def _value(self, chip: str, parameter: str) -> str:
         for scene in self.scenes:
-            if chip in scene.names.chips:
-                return scene.names.chips[chip].parameters.get(parameter, "")
+            known = scene.names.chip_called(chip)
+            if known is not None:
+                return known.parameters.get(parameter, "")
         return ""
 
     def give(self, symbol: Symbol, name: str) -> None:

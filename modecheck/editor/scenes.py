@@ -36,12 +36,11 @@ class Scene:
         """The chips that a slot describes: that of the entry, or all with this file."""
         name = slot.within.get("chip")
         if name is not None:
-            chip = self.names.chips.get(name.partition("[")[0])
+            chip = self.names.chip_called(name)
             return [chip] if chip is not None else []
         if self.kind != "chip":
             return []
-        own = real_path(self.path)
-        return [chip for chip in self.names.chips.values() if own in chip.files]
+        return self.names.described_in(real_path(self.path))
 
 
 @dataclass(slots=True)

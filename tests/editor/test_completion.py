@@ -239,6 +239,13 @@ def test_every_code_is_offered_with_its_meaning() -> None:
     assert found == {f"{code}:": kind.meaning for code, kind in KINDS.items()}
 
 
+def test_a_copy_with_a_file_of_its_own_has_names_there() -> None:
+    """Its own, and those of its neighbours, which have another file."""
+    path = MODELS / "published" / "chips" / "ring_bottom.yaml"
+    assert "x" in texts_at(path, changed(path, "x == left.x", "¦ == left.x"))
+    assert "x" in texts_at(path, changed(path, "x == left.x", "x == left.¦"))
+
+
 def test_names_of_the_file_beneath_are_offered(tmp_path: Path) -> None:
     """An overlay names what the device and its chips declare."""
     text = f"device: x\nbased_on: {DEVICE}\nchips:\n  hub:\n    rules:\n      ¦"
