@@ -22,7 +22,7 @@ from modecheck.draw.sketch import (
 )
 from modecheck.draw.typesetting import text_lines
 from modecheck.model.links import CORRUPTED, LINK_FAULTS
-from modecheck.model.parts import Chip, Device, Link
+from modecheck.model.parts import MEDIA, Chip, Device, Link
 from modecheck.model.wording import listed
 
 DEVICE_FRAME = "/device"
@@ -33,9 +33,6 @@ LONGEST_LINE = 30
 
 LONGEST_ABOUT = 90
 """Characters shown of a chip's description: three lines; its title holds all of it."""
-
-MEDIA = ("internal", "cable", "radio", "bluetooth")
-"""Media with a line style of their own; any other word shares one."""
 
 _MEANINGS = {
     "internal": "internal link",
@@ -152,7 +149,7 @@ def _links(device: Device, order: dict[str, int]) -> Iterator[Arrow]:
 
 
 def stroke_of(link: Link) -> str:
-    """The kind of line that a link is drawn with."""
+    """The kind of line that a link is drawn with; any other medium shares one."""
     return link.medium if link.medium in MEDIA else "other"
 
 

@@ -169,6 +169,19 @@ def nearest_name(word: str, known: Iterable[str]) -> str:
     return close[0] if close else ""
 
 
+def differs_by_a_slip(word: str, known: str) -> bool:
+    """Whether one letter is missing, added or another, or two neighbours have changed places."""
+    same = 0
+    while same < min(len(word), len(known)) and word[same] == known[same]:
+        same += 1
+    one, two = word[same:], known[same:]
+    while one and two and one[-1] == two[-1]:
+        one, two = one[:-1], two[:-1]
+    if len(one) == len(two) == 2:
+        return one == two[::-1]
+    return bool(one or two) and max(len(one), len(two)) == 1
+
+
 def _listed(names: list[str], word: str) -> str:
     """The names; if there are many, those most like the word."""
     if MOST_CHOICES_SHOWN < len(names) <= MOST_NAMES_COMPARED and word:

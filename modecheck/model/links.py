@@ -6,10 +6,11 @@ from collections.abc import Collection
 from dataclasses import replace
 
 from modecheck.model.copies import unnumbered
+from modecheck.model.errors import differs_by_a_slip
 from modecheck.model.key_readers import KeyReader
 from modecheck.model.keys import keys_of
 from modecheck.model.outlines import OutlineReader, is_empty
-from modecheck.model.parts import Link, Message
+from modecheck.model.parts import MEDIA, Link, Message
 from modecheck.model.phrases import Phrases
 from modecheck.model.scopes import Scope
 from modecheck.model.shapes import Shapes
@@ -71,6 +72,7 @@ class LinkReader:
             **KeyReader(self._shapes, self._phrases, self._scope).values(keys_of("link"), record),
         )
         self._note_unordered(record, link)
+        self._note_misspelt_medium(record, link)
         if len(receivers) == 1:
             return [link]
         return [
@@ -139,6 +141,16 @@ class LinkReader:
                 message = f"{one.name!r} is a {one.kind} on a link with 'order: any'"
                 expected = f"an event: one that may have been overtaken is not {does}"
                 self._notes.add(message, one.place, expected=expected)
+
+    def _note_misspelt_medium(self, record: MappingNode, link: Link) -> None:
+        """A word of the user's own is fine, but not one that differs by a slip of the pen from a
+        known one: the link would silently be of a medium that nobody has to certify again.
+        """
+        near = next((one for one in MEDIA if differs_by_a_slip(link.medium, one)), None)
+        if near is not None:
+            message = f"the medium {link.medium!r} is nearly {near!r}"
+            expected = f"{near!r}, or a word that differs more from it"
+            self._notes.add(message, record.entries["medium"].place, expected=expected)
 
     def _can(self, record: MappingNode) -> set[str]:
         scalars = self._shapes.scalars(record.get("can"), "a fault", "lose, duplicate or corrupt")

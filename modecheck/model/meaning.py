@@ -287,7 +287,8 @@ class _Understanding:
         if name.text in self._scope.chips:
             expected = f"{name.text}.state == …, or a variable of {name.text}"
             return error_at(name, f"{name.text!r} is a chip", expected=expected)
-        return error_at(name, f"unknown name {name.text!r}", word=name.text, choices=words)
+        word = "none" if name.text == "null" and "none" in words else name.text
+        return error_at(name, f"unknown name {name.text!r}", word=word, choices=words)
 
     def _lookup(self, name: Name, want: ValueType | None) -> Typed | None:
         if len(name.parts) == 1:

@@ -180,6 +180,8 @@ class OutlineReader:
             f"{kind_of(node)} cannot be used as the variable {name!r}",
             node.place,
             expected=expected,
+            word=node.text,
+            choices=("bool", "true", "false"),
         )
         return None
 

@@ -225,6 +225,10 @@ class Message:
     payload: bool = False
 
 
+MEDIA = ("internal", "cable", "radio", "bluetooth")
+"""The media that diagrams and comparisons know; any other word is allowed, too."""
+
+
 @dataclass(frozen=True, slots=True)
 class Link:
     """A queue from one chip to another.

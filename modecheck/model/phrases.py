@@ -42,6 +42,16 @@ SECONDS = {
     "min": Fraction(60),
     "h": Fraction(3600),
 }
+UNITS_IN_WORDS = {
+    "mil": "ms",
+    "ms": "ms",
+    "mic": "us",
+    "us": "us",
+    "min": "min",
+    "s": "s",
+    "h": "h",
+}
+"""The unit that is meant by what begins like this, in small letters."""
 FOREVER = "forever"
 """In place of a latest time: there is none."""
 
@@ -175,7 +185,13 @@ class Phrases:
             return action()
         except ExpressionError as error:
             place = self._inside(scalar, error.offset, error.width)
-            self.notes.add(error.message, place, expected=error.expected)
+            self.notes.add(
+                error.message,
+                place,
+                expected=error.expected,
+                word=error.word,
+                choices=error.choices,
+            )
         except MeaningError as error:
             place = self._inside(scalar, error.offset, error.width)
             self.notes.add(
@@ -206,7 +222,8 @@ class Phrases:
             if NUMBER.fullmatch(scalar.text.strip()):
                 number = shortened(scalar.text)
                 message = f"{number!r} has no unit ({number} ms?)"
-            self.notes.add(message, scalar.place, expected=expected)
+            meant = _with_known_unit(scalar.text)
+            self.notes.add(message, scalar.place, expected=expected, word=meant, choices=[meant])
             return None
         return Fraction(match[1]) * SECONDS[match[2]]
 
@@ -250,3 +267,13 @@ def _pieces(text: str) -> Iterator[tuple[bool, str]]:
         yield True, text[match.start() : end]
         begin = end
     yield False, text[begin:]
+
+
+def _with_known_unit(text: str) -> str:
+    """`10 msec` as `10 ms`, or nothing if it is no number with a unit that is like a known one."""
+    match = re.fullmatch(r"(\d{1,12}(?:\.\d+)?)\s*([A-Za-z]+)", text.strip())
+    if match is None:
+        return ""
+    word = match[2].lower()
+    unit = next((unit for begin, unit in UNITS_IN_WORDS.items() if word.startswith(begin)), "")
+    return f"{match[1]} {unit}" if unit else ""

@@ -55,12 +55,16 @@ KEYWORDS = frozenset({"and", "or", "not", "in", "if", "else", "via"})
 
 @dataclass(eq=False)
 class ExpressionError(Exception):
-    """The text does not follow the grammar at `offset` (0-based, in characters)."""
+    """The text does not follow the grammar at `offset` (0-based, in characters). `choices` are the
+    known words in place of `word`.
+    """
 
     message: str
     offset: int
     width: int
     expected: str = ""
+    word: str = ""
+    choices: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -377,9 +381,10 @@ class _Parser:
             new = renamed_words.EVENTS[word]
             raise ExpressionError(called_now(word, new), start, len(word), repr(new))
         if self._follows("(") and self._tokens[self._next].kind == "name" and word not in KEYWORDS:
-            functions = f"min, max, {', '.join(OVER_ALL)}"
-            expected = f"{functions}; in a requirement also {', '.join(EVENT_WORDS)}"
-            raise ExpressionError(f"there is no function {word!r}", start, len(word), expected)
+            functions = ("min", "max", *OVER_ALL)
+            expected = f"{', '.join(functions)}; in a requirement also {', '.join(EVENT_WORDS)}"
+            message, known = f"there is no function {word!r}", (*functions, *EVENT_WORDS)
+            raise ExpressionError(message, start, len(word), expected, word, known)
         return self.name("a name, a number or '('")
 
     def _call(self, word: str, start: int) -> Call:
@@ -428,6 +433,8 @@ class _Parser:
         if not self._take("="):
             found = self._peek()
             expected = "'=' and a value (quote entries that contain a comma)"
+            if found in ("+", "-"):
+                expected = f"'{targets[0].text} {found}= 1', or {expected}"
             message = f"unexpected {found!r}" if found else "no value is assigned"
             raise ExpressionError(message, self._offset(), max(len(found), 1), expected)
         values = [self.choice()]
