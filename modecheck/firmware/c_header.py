@@ -13,7 +13,7 @@ from modecheck.firmware.foreign_reads import foreign_read
 from modecheck.model.times import Duration
 from modecheck.model.variables import Variable
 
-NO_LATEST = (1 << 32) - 1
+MOST_IN_32_BITS = (1 << 32) - 1
 UNITS = (1_000, 1_000_000, 1_000_000_000)
 """Units of time in a second that the table of timers may count in, the coarsest first."""
 
@@ -118,9 +118,17 @@ def _timers(code: CCode) -> Iterator[str]:
     unit, kind = unit_of([one.duration for one in timers])
     yield f"#define {names.constant('timers')} {len(timers)}"
     yield f"#define {names.constant('timer_units_per_second')} {unit}"
+    if any(one.duration.high is None for one in timers):
+        most = kind.removesuffix("_t").upper()
+        yield f"#define {no_latest(code)} {most}_MAX /* it may expire at any time from then on */"
     yield f"typedef struct {{ {kind} earliest, latest; }} {names.name('timer_time_t')};"
     yield f"extern const {names.name('timer_time_t')} {names.name('timer_times')}[{len(timers)}];"
     yield ""
+
+
+def no_latest(code: CCode) -> str:
+    """The latest moment of timers that have none."""
+    return code.words.names.constant("timer_no_latest")
 
 
 def unit_of(durations: list[Duration]) -> tuple[int, str]:
@@ -128,7 +136,7 @@ def unit_of(durations: list[Duration]) -> tuple[int, str]:
     moments = [moment for one in durations for moment in one.moments]
     unit = next((u for u in UNITS if all((m * u).denominator == 1 for m in moments)), UNITS[-1])
     most = max(moments, default=Fraction(0)) * unit
-    return unit, "uint32_t" if most < NO_LATEST else "uint64_t"
+    return unit, "uint32_t" if most < MOST_IN_32_BITS else "uint64_t"
 
 
 def _struct(code: CCode) -> Iterator[str]:

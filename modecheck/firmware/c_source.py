@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from modecheck.firmware.c_code import CCode, indented, uses
 from modecheck.firmware.c_expressions import FAR
-from modecheck.firmware.c_header import NO_LATEST, unit_of
+from modecheck.firmware.c_header import no_latest, unit_of
 from modecheck.firmware.c_names import comment
 from modecheck.firmware.c_table import table_style
 from modecheck.firmware.chip_plan import Chain, Occasion, usual
@@ -78,7 +78,7 @@ def _timer_functions(code: CCode) -> Iterator[str]:
     for number, timer in enumerate(timers):
         low = int(timer.duration.low * unit)
         high = timer.duration.high
-        latest = f"{NO_LATEST}u" if high is None else f"{int(high * unit)}u"
+        latest = no_latest(code) if high is None else f"{int(high * unit)}u"
         comma = "," if number + 1 < len(timers) else ""
         told = f"{code.words.timer(number)}: {comment(timer.duration.text)}"
         yield f"    {{{low}u, {latest}}}{comma} /* {told} */"

@@ -17,7 +17,7 @@ def tables_text(code: CCode, stamp: list[str], *, arrivals_known: bool) -> str:
     """The whole header. Where every arrival without an answer would have been found, what has no
     answer cannot arrive. Raises `InvalidInput` if two names are the same in capitals.
     """
-    code.words.claim_numbers()
+    code.words.claim_numbers([HANDLED, DISCARDED, DEFERRED, CANNOT_ARRIVE, NO_ANSWER])
     names = code.words.names
     guard = names.constant("tables_h")
     lines = [

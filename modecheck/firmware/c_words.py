@@ -31,6 +31,17 @@ FIXED = (
     "quotient",
     "remainder",
 )
+FIXED_CONSTANTS = (
+    "within",
+    "within_far",
+    "debug",
+    "timers",
+    "rules",
+    "timer_units_per_second",
+    "timer_no_latest",
+    "any_state",
+    "h",
+)
 ANSWERS = ("taken", "discarded", "deferred", "not_now", "unexpected")
 
 
@@ -112,7 +123,7 @@ class CWords:
         names, plan, chip = self.names, self.plan, self.plan.chip
         for word in FIXED:
             names.name(word, of=f"{chip.name}'s own {word}")
-        for word in ("within", "debug", "timers", "rules", "timer_units_per_second", "h"):
+        for word in FIXED_CONSTANTS:
             names.constant(word, of=f"{chip.name}'s own {word}")
         for word in ANSWERS:
             names.constant(word, of=f"the answer {word}")
@@ -129,10 +140,13 @@ class CWords:
         self._claim_others()
         names.need_distinct()
 
-    def claim_numbers(self) -> None:
+    def claim_numbers(self, answers: Iterable[str]) -> None:
         """Claim the numbers that a header without functions has for events and messages, which are
-        called as the functions, in capitals. Raises `InvalidInput` if two are the same.
+        called as the functions, in capitals, and those of its `answers`. Raises `InvalidInput` if
+        two are the same.
         """
+        for answer in answers:
+            self.names.constant(answer, of=f"the answer {answer}")
         for occasion in self.plan.occasions:
             if occasion.queue >= 0 or occasion.signal >= 0:
                 self._claim_number(self.on(occasion))

@@ -205,6 +205,30 @@ def test_an_index_that_its_own_item_changes_is_stored_where_it_was(style: str) -
     assert proof.cases["own rules"]
 
 
+ENDLESS = """
+device: endless
+chips:
+  hub:
+    timers: {patience: [1 us, forever], bedtime: 5000 s}
+    states: {dark: {rest: true}, lit: {}}
+    rules:
+      light: {in: dark, on: tap, to: lit, start: [patience, bedtime]}
+      tire: {in: lit, expires: patience, to: dark}
+      sleep: {in: lit, expires: bedtime, to: dark}
+actors:
+  foot: {states: [here], rules: [{signal: tap}]}
+"""
+
+
+def test_a_timer_without_a_latest_moment_is_told_from_a_long_one() -> None:
+    """5000 s are more microseconds than 32 bits hold, and so than 4294967295, which meant never."""
+    (cases,) = cases_of(device_from(ENDLESS), ["hub"])
+    _, files = files_of(cases, "switch")
+    assert "#define HUB_TIMER_NO_LATEST UINT64_MAX" in files["hub.h"]
+    assert "{1u, HUB_TIMER_NO_LATEST}, /* HUB_TIMER_PATIENCE: 1 us to forever */" in files["hub.c"]
+    assert "{5000000000u, 5000000000u}" in files["hub.c"]
+
+
 FAILING = """
 device: failing
 clock: {tick: 1 ms}
