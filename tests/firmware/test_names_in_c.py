@@ -146,6 +146,26 @@ def test_only_names_that_occur_are_refused() -> None:
         tables_text(code, [], arrivals_known=True)
 
 
+ANSWER = """
+device: answers
+chips:
+  hub:
+    variables: {cannot: {one_of: [arrive, leave]}}
+    states: {here: {rest: true}}
+    rules: [{on: tap, do: cannot = leave}]
+actors:
+  foot: {states: [here], rules: [{signal: tap}]}
+"""
+
+
+def test_an_answer_of_the_gap_table_is_called_as_no_value() -> None:
+    """In a header without functions; code with functions has no such answer."""
+    code = CCode(plan_of(device_from(ANSWER), "hub"))
+    code.words.claim()
+    with pytest.raises(InvalidInput, match="both become HUB_CANNOT_ARRIVE in C"):
+        tables_text(code, [], arrivals_known=True)
+
+
 BODIES = """
 device: bodies
 chips:
