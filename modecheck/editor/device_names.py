@@ -306,20 +306,26 @@ def event_of(text: str) -> str:
 
 
 def signals_in(rule: MappingNode) -> Iterator[str]:
-    """The signals that a rule or one of its branches gives, without their values."""
+    """The signals that a rule or one of its branches gives, without their values and numbers."""
     choose = rule.get("choose")
     branches = choose.items if isinstance(choose, SequenceNode) else ()
     for one in (rule, *branches):
         if isinstance(one, MappingNode):
-            yield from map(name_of_signal, texts_in(one.get("signal")))
+            for text in texts_in(one.get("signal")):
+                yield unit_of(name_of_signal(text))
+
+
+def own_states(body: MappingNode) -> Iterator[tuple[str, Node]]:
+    """The states that stand directly in a body, with their nodes."""
+    node = body.get("states")
+    if isinstance(node, SequenceNode):
+        yield from ((item.text, item) for item in node.items if isinstance(item, ScalarNode))
+    yield from entries_of(node)
 
 
 def states_in(body: MappingNode, depth: int = 0) -> Iterator[tuple[str, Node]]:
     """Every state of a body with its node, those inside others, too."""
-    node = body.get("states")
-    if isinstance(node, SequenceNode):
-        yield from ((item.text, item) for item in node.items if isinstance(item, ScalarNode))
-    for name, child in entries_of(node):
+    for name, child in own_states(body):
         yield name, child
         if isinstance(child, MappingNode) and depth < DEEPEST_STATES:
             yield from states_in(child, depth + 1)

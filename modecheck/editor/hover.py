@@ -7,7 +7,16 @@ from dataclasses import dataclass
 
 from modecheck.editor.bounded_check import CheckOutcome
 from modecheck.editor.cursor import cursor_at
-from modecheck.editor.device_names import ChipNames, node_about, rules_in, texts_in
+from modecheck.editor.device_names import (
+    ChipNames,
+    event_of,
+    node_about,
+    rules_in,
+    states_in,
+    texts_in,
+)
+from modecheck.editor.entering import entered, rests_in, started_in
+from modecheck.editor.expression_words import Named
 from modecheck.editor.mentions import Mention, Symbol
 from modecheck.editor.navigation import all_mentions, mentions_at
 from modecheck.editor.positions import Position, TextSpan
@@ -15,12 +24,17 @@ from modecheck.editor.rule_words import rule_in_words
 from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
 from modecheck.editor.slots import KeysOf, keys_in, slot_at
+from modecheck.editor.watching import branches_of, looked_at, touched_by
 from modecheck.editor.workspace import path_of
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.wording import counted
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode
 
 MOST_LINES = 30
+FROM_A_CHECK = ("state", "rule", "message", "requirement")
+"""Kinds of which is told what the last check has found."""
+
+OLDER = "*the last check is older than the text*"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +80,9 @@ def hover(session: EditorSession, uri: str, position: Position) -> Hover | None:
         )
         parts.append("\n\n".join(lines[:MOST_LINES]))
     text = "\n\n---\n\n".join(filter(None, parts))
+    checked = outcome is not None and any(one.symbol.kind in FROM_A_CHECK for one in found)
+    if text and checked and known[0].checked_texts != session.workspace.held().texts:
+        text = f"{text}\n\n{OLDER}"
     return Hover(text, found[0].span) if text else None
 
 
@@ -102,33 +119,47 @@ def _state(about: _About) -> Iterator[str]:
     name, chips = about.symbol.name, about.chips
     node = next((chip.states[name] for chip in chips if name in chip.states), None)
     yield from _head(about, "a state", node)
+    if any(rests_in(chip.body, name) for chip in chips):
+        yield "at rest here: the chip may stay forever"
     if isinstance(node, MappingNode):
-        rest = node.get("rest")
-        if isinstance(rest, ScalarNode) and rest.truth:
-            yield "at rest here: the chip may stay forever"
         yield _listed("concerned with", texts_in(node.get("concerns")))
-    leading = [
-        f"- {rule_in_words(title, rule)}"
-        for chip in chips[:1]
-        for title, rule in _rules_of(chip)
-        if name in [chip.filled(target) for target in _targets(rule)]
-    ]
-    yield "\n".join(["leads here:", *leading]) if leading else "no rule leads here"
+    for chip in chips[:1]:
+        yield _start(chip, name)
+        leading = [f"- {rule_in_words(title, rule)}" for title, rule in _leading(chip, name)]
+        yield "\n".join(["leads here:", *leading]) if leading else "no rule leads here"
     yield _seen(about, name)
 
 
-def _rules_of(chip: ChipNames) -> Iterator[tuple[str, MappingNode]]:
-    bodies = [chip.body, *(node for node in chip.states.values() if isinstance(node, MappingNode))]
-    for body in bodies:
-        yield from rules_in(body.get("rules"))
+def _start(chip: ChipNames, name: str) -> str:
+    """Whether the chip starts in the state."""
+    starts = started_in(chip.body)
+    if not any(name in states for states in starts):
+        return ""
+    return "the chip starts here" if len(starts) == 1 else "the chip may start here"
 
 
-def _targets(rule: MappingNode) -> Iterator[str]:
-    yield from texts_in(rule.get("to"))
-    choose = rule.get("choose")
-    for branch in getattr(choose, "items", ()):
-        if isinstance(branch, MappingNode):
-            yield from texts_in(branch.get("to"))
+def _leading(chip: ChipNames, name: str) -> Iterator[tuple[str, MappingNode]]:
+    """The rules by which the chip enters the state, in which it is not yet."""
+    inside = _leaves(chip, name)
+    for holder, title, rule in _rules_of(chip):
+        sources = {chip.filled(text) for text in texts_in(rule.get("in"))} or {holder}
+        for one in branches_of(rule):
+            targets = [chip.filled(text) for text in texts_in(one.get("to"))]
+            if any(
+                target == name or (name in entered(chip.body, target) and not sources <= inside)
+                for target in targets
+            ):
+                yield title, rule
+                break
+
+
+def _rules_of(chip: ChipNames) -> Iterator[tuple[str, str, MappingNode]]:
+    """All rules, each with the state in which it stands, if any, and its name."""
+    bodies = [("", chip.body), *chip.states.items()]
+    for holder, body in bodies:
+        if isinstance(body, MappingNode):
+            for title, rule in rules_in(body.get("rules")):
+                yield holder, title, rule
 
 
 def _seen(about: _About, name: str) -> str:
@@ -151,8 +182,6 @@ def _seen(about: _About, name: str) -> str:
 
 
 def _leaves(chip: ChipNames, name: str) -> set[str]:
-    from modecheck.editor.device_names import states_in
-
     node = chip.states.get(name)
     inside = {one for one, _ in states_in(node)} if isinstance(node, MappingNode) else set[str]()
     return {name, *inside}
@@ -196,30 +225,13 @@ def is_of_rule(title: str, name: str) -> bool:
 
 
 def _requirements(about: _About, rule: Node | None) -> list[str]:
-    """The requirements that name the rule, the state that it leads to, a message that it sends, a
-    signal that it gives or a variable that it writes.
-    """
-    names = {about.symbol.name}
-    if isinstance(rule, MappingNode):
-        names |= set(_targets(rule)) | set(texts_in(rule.get("signal")))
-        names |= {text.split("(")[0].split()[0] for text in texts_in(rule.get("send")) if text}
-        names |= {text.replace("=", " ").split()[0] for text in texts_in(rule.get("do")) if text}
-    filled = {chip.filled(name) for chip in about.chips for name in names}
-    needs = about.scene.names.of("requirements")
-    spans = {name: _words_under(node) for name, node in needs.items()}
-    return [name for name, words in spans.items() if words & filled]
-
-
-def _words_under(node: Node) -> set[str]:
-    import re
-
-    if isinstance(node, ScalarNode):
-        return set(re.findall(r"[^\W\d]\w*", node.text))
-    if isinstance(node, MappingNode):
-        children: Iterable[Node] = (child for key, child in node.entries.items() if key != "text")
-    else:
-        children = node.items
-    return set().union(*map(_words_under, children))
+    """The requirements that look at what the rule does."""
+    names = about.scene.names
+    done = set[Named]()
+    for chip in about.chips:
+        done |= touched_by(names, chip, about.symbol.name, rule)
+    needs = names.of("requirements")
+    return [name for name, node in needs.items() if done & looked_at(names, node)]
 
 
 def _message(about: _About) -> Iterator[str]:
@@ -247,8 +259,8 @@ def _signal(about: _About) -> Iterator[str]:
     heard = [
         f"{chip.name} ({title or 'a rule'})"
         for chip in chips.values()
-        for title, rule in _rules_of(chip)
-        if name in [chip.filled(text) for text in texts_in(rule.get("on"))]
+        for _, title, rule in _rules_of(chip)
+        if name in [chip.filled(event_of(text)) for text in texts_in(rule.get("on"))]
     ]
     yield _listed("heard by", heard)
 

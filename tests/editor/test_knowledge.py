@@ -10,7 +10,7 @@ import pytest
 from modecheck.editor.actions import OPEN_SCENARIO, QuickFix, actions
 from modecheck.editor.highlighting import LEGEND, coloured, encoded
 from modecheck.editor.hints import hints
-from modecheck.editor.hover import hover
+from modecheck.editor.hover import OLDER, hover
 from modecheck.editor.positions import TextSpan
 from modecheck.editor.rename import with_edits
 from modecheck.editor.session import EditorSession
@@ -66,6 +66,60 @@ def test_a_hover_tells_what_is_known(what: str) -> None:
     found = hover(session, *place)
     assert found is not None
     assert [part for part in told if part not in found.text] == []
+
+
+NESTED = """\
+device: x
+chips:
+  a:
+    states:
+      outer: {}
+      inner: {rest: true, initial: two, states: {one: {}, two: {}}}
+    rules:
+      enter: {in: outer, on: "press[1]", to: inner}
+      swap: {in: one, to: two}
+      leave: {in: inner, to: outer}
+  b: {states: [s], rules: {press: {signal: "press[1]"}, odd: {send: "(", do: "="}}}
+modes: {inside: a.two}
+requirements: {r: {text: t, possible: inside}, n: {text: press, never: a.one or b.s}}
+"""
+IN_NESTED = {
+    "outer:": (["the chip starts here", "- leave"], ["at rest", "- enter"]),
+    "inner:": (["- enter", "at rest here"], ["- swap", "- leave", "starts here"]),
+    "one:": (["no rule leads here", "at rest here"], ["- "]),
+    "two:": (["- enter", "- swap"], ["- leave"]),
+    "enter:": (["looked at by: r"], [", n"]),
+    "press:": (["signals `press[1]`"], ["looked at"]),
+    "odd:": (["odd"], ["looked at"]),
+    "press[1]": (["given by: b", "heard by: a (enter)"], []),
+}
+"""What is told of a name, and what is not."""
+
+
+@pytest.mark.parametrize("word", IN_NESTED)
+def test_a_hover_tells_the_truth_about_states_inside_others(word: str) -> None:
+    """Who enters a state enters the first ones inside; modes stand for their conditions."""
+    told, untold = IN_NESTED[word]
+    text = NESTED.replace(word, f"{word[:2]}¦{word[2:]}", 1)
+    session = alone()
+    found = hover(session, *opened(session, Path("/nowhere/device.yaml"), text))
+    assert found is not None
+    assert [part for part in told if part not in found.text] == []
+    assert [part for part in untold if part in found.text] == []
+
+
+def test_a_hover_says_when_its_check_is_older_than_the_text() -> None:
+    """What it tells may not be so any more."""
+    session = alone()
+    place = opened(session, RECEIVER, changed(RECEIVER, "  changing:", "  chang¦ing:"))
+    checked(session, DEVICE)
+    before = hover(session, *place)
+    text = session.workspace.text_of(str(RECEIVER)) or ""
+    session.put(place[0], f"{text}# changed\n")
+    after = hover(session, *place)
+    assert before is not None
+    assert after is not None
+    assert after.text == f"{before.text}\n\n{OLDER}"
 
 
 def test_a_hover_tells_of_every_chip_that_a_text_describes() -> None:
