@@ -310,7 +310,10 @@ def undecided_by(space: Space, need: Requirement, found: ObserverVerdict) -> str
     if found.lost_count:
         assert need.exchange is not None
         most = room_for(space.product.device, need.exchange)
-        return f"more than {most} are in flight: give the most that may be, with 'under_way'"
+        return (
+            f"more than {most} are in flight, or lost on the way: "
+            "give the most that may be, with 'under_way'"
+        )
     return "some runs can only end in a failing step" if found.ends_failing else ""
 
 

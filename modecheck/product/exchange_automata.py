@@ -11,6 +11,9 @@ is credited to an item that still has to arrive, and to a forgiven one only if t
 most lenient interpretation. Whether a forgiven item was lost for good cannot be observed, so the
 count of forgiven items saturates at the number that can be in flight at a time.
 
+Items of one kind cannot be told apart, so one that is lost would only be missed when no more are
+sent. A link that is known to drop one shows the loss at once.
+
 One step sends and delivers at most one item of a kind; kinds that are sent together are sent in
 their order. Which of them is followed is chosen before that step.
 """
@@ -24,8 +27,9 @@ from functools import cache
 from modecheck.product.automata import Automaton, AutomatonSketch
 
 DUPLICATED, OUT_OF_ORDER, OVERRUN = "duplicated", "out of order", "overrun"
+LOST = "lost"
 """An item is received but was not sent, or was received before; one arrives in the place of
-another; more are in flight than there should be.
+another; more are in flight than there should be; one is dropped that has to arrive.
 """
 
 
@@ -59,8 +63,10 @@ DONE = "done"
 
 
 def exchange_atoms(kinds: int) -> int:
-    """Atoms: for each kind, an item is sent; for each kind, one is received; then `may_lose`."""
-    return 2 * kinds + 1
+    """Atoms: for each kind, an item is sent; for each kind, one is received; then `may_lose`, and
+    whether a link drops one.
+    """
+    return 2 * kinds + 2
 
 
 @cache
@@ -119,8 +125,8 @@ class _Exchange:
         if sent and isinstance(state, Counting) and state.armed:
             return DONE
         if valuation >> 2 * self._kinds & 1:
-            state = self._forgiven(state)
-        return state
+            return self._forgiven(state)
+        return self._dropped(state) if valuation >> 2 * self._kinds + 1 & 1 else state
 
     def _sent(self, state: Hashable, kind: int) -> Hashable:
         if not isinstance(state, Counting):
@@ -143,6 +149,13 @@ class _Exchange:
                 return replace(state, forgiven=state.forgiven - 1)
             return ExchangeFault(OUT_OF_ORDER if isinstance(state, Following) else DUPLICATED)
         return state
+
+    def _dropped(self, state: Hashable) -> Hashable:
+        """If an item is forgiven, it may be that one; else it is one that had to arrive. The run
+        that follows none sees all of them.
+        """
+        owed = isinstance(state, Counting) and not state.forgiven
+        return ExchangeFault(LOST) if owed else state
 
     def _forgiven(self, state: Hashable) -> Hashable:
         if isinstance(state, Following):

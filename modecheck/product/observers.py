@@ -8,7 +8,7 @@ nothing more happens.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from modecheck.model.event_calls import links_of
@@ -69,14 +69,35 @@ def events_asked(product: Product, needs: Iterable[Requirement]) -> tuple[EventI
     for need in needs:
         plan.add_all(part for term in need.terms for part in parts_of(term))
         if need.exchange is not None:
-            _events_of(need.exchange, plan)
+            _events_of(product.device, need.exchange, plan)
     return tuple(plan.forms[len(product.events) :])
 
 
-def _events_of(exchange: ExactlyOnce, plan: EventPlan) -> tuple[list[int], list[int]]:
-    """The numbers of what is sent, and of what is received."""
-    sent = [plan.number(Happens("sent", *item)) for item in exchange.sent]
-    return sent, [plan.number(Happens("delivered", *item)) for item in exchange.received]
+def _events_of(
+    device: Device, exchange: ExactlyOnce, plan: EventPlan
+) -> tuple[list[int], list[int], list[int]]:
+    """The numbers of what is sent, of what is received, and of what is dropped for good."""
+    return (
+        [plan.number(Happens("sent", *item)) for item in exchange.sent],
+        [plan.number(Happens("delivered", *item)) for item in exchange.received],
+        [plan.number(Happens("dropped", *item)) for item in sorted(_dropping(device, exchange))],
+    )
+
+
+def _dropping(device: Device, exchange: ExactlyOnce) -> Iterator[tuple[str, str]]:
+    """Links with a message that is an item, and that nothing can bring once it is dropped: the link
+    is the only one from the sender that carries it and the only one that brings it to the receiver,
+    and makes no copies.
+    """
+    copying = {n for group in device.faults if group.kind == "duplicate" for n in group.targets}
+    for (sender, sent), (receiver, received) in zip(exchange.sent, exchange.received, strict=True):
+        carrying = [link for link in device.links.values() if sent in link.carries]
+        bringing = [link for link in carrying if link.receiver == receiver]
+        if sent != received or len(bringing) != 1:
+            continue
+        link = bringing[0]
+        if link.sender == sender and not link.duplicates and link.name not in copying:
+            yield link.name, sent
 
 
 def with_observers(
@@ -198,11 +219,12 @@ def _exchange(
     addresses: Addresses,
     plan: EventPlan,
 ) -> Watched:
-    sent, received = _events_of(exchange, plan)
+    sent, received, dropped = _events_of(device, exchange, plan)
     losing: Expression = FALSE
     if exchange.may_lose is not None:
         losing = lowered(exchange.may_lose, addresses, need.place)
-    atoms = (*map(Happened, (*sent, *received)), losing)
+    missing = folded("or", tuple(map(Happened, dropped))) if dropped else FALSE
+    atoms = (*map(Happened, (*sent, *received)), losing, missing)
     return Watched(need, automaton_for(device, need), atoms)
 
 

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from modecheck.product.automata import Automaton
-from modecheck.product.exchange_automata import exchange_atoms, exchange_automaton
+from modecheck.product.exchange_automata import LOST, exchange_atoms, exchange_automaton
 
 Moment = tuple[str, int]
 """What happens at a position: ("sent", kind), ("received", kind), ("losing", 0) or ("", 0)."""
@@ -27,6 +27,7 @@ def valuation(moment: Moment) -> int:
         "sent": 1 << kind,
         "received": 1 << KINDS + kind,
         "losing": 1 << 2 * KINDS,
+        "dropped": 1 << 2 * KINDS + 1,
         "": 0,
     }
     return bits[what]
@@ -179,5 +180,34 @@ def test_kinds_in_one_step_keep_their_order() -> None:
 def test_atoms_are_as_many_as_told() -> None:
     """The table has a row for each state and a place for each valuation."""
     automaton = exchange_automaton(3, 2)
-    assert automaton.atoms == exchange_atoms(3) == 7
-    assert len(automaton.table) == automaton.states << 7
+    assert automaton.atoms == exchange_atoms(3) == 8
+    assert len(automaton.table) == automaton.states << 8
+
+
+@given(st.lists(st.tuples(st.sampled_from(["send", "deliver", "drop", "lose"]), st.integers(0, 3))))
+@settings(max_examples=settings().max_examples * 3)
+def test_what_a_link_drops_is_blamed_unless_it_was_forgiven(deeds: list[tuple[str, int]]) -> None:
+    """A queue of items that are told apart: whoever drops one that was never in flight while loss
+    was allowed is blamed, if none was forgiven before; if all that are dropped were, nobody is.
+    """
+    queue: list[bool] = []
+    run: list[Moment] = []
+    dropped: list[bool] = []
+    for deed, place in deeds:
+        if deed == "send" and len(queue) < UNDER_WAY:
+            queue.append(False)
+            run.append(("sent", 0))
+        elif deed == "deliver" and queue:
+            queue.pop(0)
+            run.append(("received", 0))
+        elif deed == "drop" and queue:
+            dropped.append(queue.pop(place % len(queue)))
+            run.append(("dropped", 0))
+        elif deed == "lose":
+            queue = [True] * len(queue)
+            run.append(("losing", 0))
+    bad, *_ = outcomes(exchange_automaton(KINDS, UNDER_WAY), run)
+    if all(dropped):
+        assert not bad
+    elif "losing" not in {what for what, _ in run}:
+        assert bad == {LOST}
