@@ -10,6 +10,10 @@ from modecheck.chances.figures import Figure, Figures
 from modecheck.model.wording import counted
 from modecheck.report.document_tree import BLANK, FAINT, Block, Grid, Paragraph, Title
 
+NOTHING_ASKED = (
+    "nothing to compute: the device has no questions under 'chances', and its states no 'current'; "
+    "modecheck guide numbers explains both"
+)
 LONGEST_FRACTION = 15
 """Characters; a longer fraction is shown as a decimal only, and in full in the JSON."""
 SCALES = {
@@ -21,8 +25,10 @@ SCALES = {
 
 
 def chances_report(told: Sequence[Figures]) -> list[Block]:
-    """The table, then a paragraph on each variant."""
+    """The table, then a paragraph on each variant; or that the device asks nothing."""
     labels = dict.fromkeys(figure.label for one in told for figure in one.figures)
+    if not labels and all(one.complete for one in told):
+        return [Title(told[0].device.name), Paragraph(NOTHING_ASKED)]
     columns = [_column(one, list(labels)) for one in told]
     rows = tuple(zip(["", *labels], *columns, strict=True))
     below = (Paragraph(_rests_on(one)) for one in told)

@@ -67,3 +67,13 @@ def test_a_bound_that_is_hit_is_incomplete() -> None:
     result = chances("chances/pedal.yaml", "--max-states", "5")
     assert "incomplete" in result.out
     assert result.code == 3
+
+
+def test_a_device_without_questions_is_said_to_have_none(tmp_path: Path) -> None:
+    """No empty table, and nothing about what was assumed for it."""
+    device = tmp_path / "device.yaml"
+    device.write_text(WHICH_WAY[: WHICH_WAY.index("chances:")], encoding="utf-8")
+    result = run("chances", str(device))
+    assert (result.code, result.err) == (0, "")
+    assert "no questions under 'chances'" in " ".join(result.out.split())
+    assert "value" not in result.out
