@@ -12,6 +12,7 @@ import click
 from modecheck.cli.exit_codes import exit_codes
 
 FOLDER = re.compile(r"[^\W\d][\w-]*")
+A_NAME = "expected a letter, then letters, digits"
 CHIPS, WAYS, PERSON = "button,main", "cable,radio", "user"
 TAKEN = frozenset(
     {"device", "host", "part", "ci", "cable", "radio", "bluetooth", "pairing", "null"}
@@ -62,7 +63,7 @@ def command(
     from modecheck.report.whole_folder import need_new, write_new_folder
 
     if not FOLDER.fullmatch(name):
-        raise click.UsageError(f"{name!r} cannot be a device: letters, digits, _ and -")
+        raise click.UsageError(f"{name!r} cannot be a device: {A_NAME}, _ or -")
     need_new(name)
     known_chips = _answer("Chips, the one that talks to the host last", chips, CHIPS, _chips, yes)
     known_ways = _answer("It connects by (cable, radio, bluetooth)", ways, WAYS, _ways, yes)
@@ -103,7 +104,7 @@ def _name(text: str) -> str:
 
     name = text.strip()
     if not IDENTIFIER.fullmatch(name):
-        raise click.UsageError(f"{name!r} is not a name: letters, digits and _")
+        raise click.UsageError(f"{name!r} is not a name: {A_NAME} or _")
     if name.lower() in TAKEN | RESERVED:
         raise click.UsageError(f"{name!r} has another meaning in the model; choose another name")
     return name

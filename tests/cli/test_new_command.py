@@ -178,6 +178,7 @@ def test_nothing_is_written_by_half(tmp_path: Path) -> None:
     ("words", "told"),
     [
         (("../clicker",), "'../clicker' cannot be a device"),
+        (("3clicks",), "'3clicks' cannot be a device: expected a letter, then"),
         (("clicker", "--chips", "main"), "2 to 7 different chips"),
         (("clicker", "--chips", "main,Main"), "2 to 7 different chips"),
         (("clicker", "--chips", "host,main"), "'host' has another meaning"),
