@@ -21,7 +21,7 @@ def write_whole(path: str, text: str) -> None:
         if _stays(path):
             _write_to(path, content)
         else:
-            _replace(os.path.realpath(path), content)
+            _replace(_target(path), content)
     except OSError as error:
         raise _not_writable(path, error) from error
 
@@ -67,11 +67,16 @@ def need_writable(path: str) -> None:
         if not os.access(path, os.W_OK):
             raise _not_writable(path, "it is not writable")
         return
-    folder = _folder(os.path.realpath(path))
+    folder = _folder(_target(path))
     if not os.path.isdir(folder):
         raise _not_writable(path, f"there is no folder {folder!r}")
     if not os.access(folder, os.W_OK):
         raise _not_writable(path, f"the folder {folder!r} is not writable")
+
+
+def _target(path: str) -> str:
+    """What a link leads to, or the path as it was given."""
+    return os.path.realpath(path) if os.path.islink(path) else path
 
 
 def _folder(path: str) -> str:
