@@ -26,6 +26,7 @@ import numpy as np
 from modecheck.compare.labelled import SILENT, Array, LabelledSystem, side_by_side
 from modecheck.compare.refinement import Classes, Equivalence, classes_of, quotient
 from modecheck.compare.silent_cycles import FOREVER
+from modecheck.compare.visible import FAILS
 
 MOST_PAIRS = 50_000
 """Pairs of sets that are explored: a few seconds. There can be exponentially many."""
@@ -73,6 +74,8 @@ class BehaviourDifference:
         """The difference in words."""
         who, other = (first, second) if self.by_first else (second, first)
         before = f"after {', '.join(self.after)}, " if self.after else "from the start, "
+        if self.how is How.SEQUENCE and self.event.strip("“”") == FAILS:
+            return f"{before}a step of {who} can fail, and none of {other} can"
         if self.how is How.SEQUENCE:
             return f"{before}{who} can do {self.event}, and {other} cannot"
         if self.how is How.DIVERGENCE:

@@ -18,9 +18,7 @@ import numpy as np
 
 from modecheck.compare.labelled import SILENT, SILENT_NAME, LabelledSystem
 from modecheck.compare.refinement import Equivalence, classes_of, quotient
-from modecheck.compare.visible import Chosen, Visible, in_order
-
-FAILS = "a step fails"
+from modecheck.compare.visible import FAILS, Chosen, Visible, in_order
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 from modecheck.compare.behaviour import WHOLE, Behaviour, Outcome
+from modecheck.compare.forms import PartName
 from modecheck.compare.silent_cycles import FOREVER
 from modecheck.compare.text_changes import ADDED, CHANGED, MOVED, REMOVED, RENAMED, Change
 from modecheck.model.wording import counted, listed
@@ -54,7 +55,7 @@ def _behaviours_counted(comparison: DeviceComparison) -> str:
 def change_in_words(change: Change) -> str:
     """What happened to a part, without the kind of change: `state hub.securing → agreeing`."""
     name = change.name
-    words = f"{name.kind} {name}" if name.kind != "device" else "the device"
+    words = _part_in_words(name)
     if change.what == RENAMED and change.old is not None:
         words = f"{name.kind} {change.old} → {name}"
     elif change.what == MOVED:
@@ -211,7 +212,12 @@ def remarks_on_retest(comparison: DeviceComparison) -> list[str]:
 
 
 def _changes_in_words(changes: Sequence[Change]) -> str:
-    return ", ".join(f"{SIGNS[one.what]} {one.name.kind} {one.name}" for one in changes)
+    return ", ".join(f"{SIGNS[one.what]} {_part_in_words(one.name)}" for one in changes)
+
+
+def _part_in_words(part: PartName) -> str:
+    """`rule hub.answer`; the device itself has no name besides its kind."""
+    return f"{part.kind} {part}" if part.kind != "device" else "the device"
 
 
 def bench_in_words(bench: RetestPlan) -> list[str]:

@@ -123,6 +123,11 @@ def test_a_changed_duration_is_no_proof_of_sameness(tmp_path: Path) -> None:
     page = (tmp_path / "told.html").read_text(encoding="utf-8")
     assert 'class="verdict open"' in page
     assert here(tmp_path, "old.yaml", "new.yaml", "--same").code == 3
+    (tmp_path / "new.yaml").write_text(f"{text}clock: {{tick: 1 ms}}\n", encoding="utf-8")
+    told = here(tmp_path, "old.yaml", "new.yaml")
+    assert "not compared, because time is not counted without a clock: ≠ the device" in " ".join(
+        told.out.split()
+    )
 
 
 def test_a_behaviour_that_differs_fails_only_when_it_must_be_the_same(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from modecheck.compare.difference import BehaviourDifference, How, difference, r
 from modecheck.compare.labelled import SILENT, LabelledSystem
 from modecheck.compare.refinement import Equivalence, equivalent
 from modecheck.compare.silent_cycles import with_divergence
+from modecheck.compare.visible import FAILS
 from tests.compare.by_definition import silently, weakly
 from tests.compare.systems import Tree, Triples, labelled, process, random_triples
 
@@ -173,6 +174,11 @@ def test_a_difference_reads_as_a_sentence() -> None:
     turned = difference(other, one)
     assert turned is not None
     assert turned.sentence() == "after a, the second can do b, and the first cannot"
+    failing = difference(process([("a", [(FAILS, [])])]), process([("a", [])]))
+    assert failing is not None
+    assert failing.sentence("the new", "the old") == (
+        "after a, a step of the new can fail, and none of the old can"
+    )
     early = difference(process([("", [("a", [])]), ("b", [])]), process([("a", []), ("b", [])]))
     assert early is not None
     assert early.sentence() == (
