@@ -11,7 +11,7 @@ from modecheck.compare.difference import difference, run_of
 from modecheck.compare.labelled import LabelledSystem
 from modecheck.compare.observation import NotExplored
 from modecheck.compare.refinement import Equivalence, equivalent
-from modecheck.compare.visible import TooMuchVisible, reporting
+from modecheck.compare.visible import FAILS, TooMuchVisible, reporting
 from modecheck.engine.choice import EngineName, Search, explore_with
 from modecheck.engine.contract.space import Limits
 from modecheck.model.devices import read_device
@@ -153,7 +153,7 @@ def test_entering_and_leaving_a_mode_is_seen(written: Path) -> None:
 def test_a_step_that_must_not_happen_is_seen(written: Path) -> None:
     """A device that can overflow a link is not equivalent to one that waits."""
     waits, fails = seen_of(written, device()), seen_of(written, device(full="error"))
-    assert module.FAILS in set(fails.names) - set(waits.names)
+    assert FAILS in set(fails.names) - set(waits.names)
     assert not equivalent(waits, fails, Equivalence.WEAK)
 
 
