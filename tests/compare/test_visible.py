@@ -6,7 +6,6 @@ from pathlib import Path
 
 import pytest
 
-from modecheck.compare import told_systems as module
 from modecheck.compare.difference import difference, run_of
 from modecheck.compare.labelled import LabelledSystem
 from modecheck.compare.observation import NotExplored
