@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import NamedTuple
 
-from modecheck.chances.resolving import Resolver, left_out
+from modecheck.chances.resolving import NONE, Declined, Resolver, left_out
 from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.product.ir import Product
 
@@ -57,28 +57,29 @@ class Chain:
 
 
 def chain_of(product: Product, most: int = MOST_STATES) -> Chain:
-    """The chain of a product, states in breadth-first order."""
+    """The chain of a product, states in breadth-first order. With a clock, a state counts once for
+    each set of steps that did not happen at its moment.
+    """
     interpreter, resolver = Interpreter(product), Resolver(product)
-    order = list(product.first_states)
-    numbers: dict[State, int] = {state: number for number, state in enumerate(order)}
+    order: list[tuple[State, Declined]] = [(state, NONE) for state in product.first_states]
+    numbers = {state: number for number, state in enumerate(order)}
     rows: list[tuple[MarkovStep, ...]] = []
     assumed = races = 0
-    for state in order:
+    for state, declined in order:
         if len(order) > most:
             break
-        choice = resolver.choice(state, interpreter.steps(state))
+        choice = resolver.choice(state, interpreter.steps(state), declined)
         assumed, races = assumed + choice.assumed, races + choice.race
         row = []
-        for step, probability, duration in (
-            (one.step, one.probability, one.duration) for one in choice.weighed
-        ):
+        for one in choice.weighed:
             target = -1
-            if step.after is not None:
-                target = numbers.setdefault(step.after, len(order))
+            if one.step.after is not None:
+                behind = one.step.after, one.declined
+                target = numbers.setdefault(behind, len(order))
                 if target == len(order):
-                    order.append(step.after)
-            row.append(MarkovStep(target, probability, duration, step.events))
+                    order.append(behind)
+            row.append(MarkovStep(target, one.probability, one.duration, one.step.events))
         rows.append(tuple(row))
     complete = len(rows) == len(order)
-    states, starts = tuple(order), len(product.first_states)
+    states, starts = tuple(state for state, _ in order), len(product.first_states)
     return Chain(product, states, tuple(rows), assumed, races, left_out(product), complete, starts)

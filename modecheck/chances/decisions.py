@@ -13,7 +13,7 @@ from modecheck.chances.interval_iteration import (
     greatest_chance,
     least_chance,
 )
-from modecheck.chances.resolving import ONE, Resolver
+from modecheck.chances.resolving import NONE, ONE, Declined, Resolver, Weighed
 from modecheck.engine.reference.plain import Interpreter, State
 from modecheck.product.ir import Product
 
@@ -45,28 +45,30 @@ class DecisionProcess:
 def decisions_of(product: Product, most: int = MOST_STATES) -> DecisionProcess:
     """The process of a product, states in breadth-first order."""
     interpreter, resolver = Interpreter(product), Resolver(product)
-    order = list(product.first_states)
-    numbers: dict[State, int] = {state: number for number, state in enumerate(order)}
+    order: list[tuple[State, Declined]] = [(state, NONE) for state in product.first_states]
+    numbers = {state: number for number, state in enumerate(order)}
     starts = tuple(((number, ONE),) for number in numbers.values())
     choices: list[tuple[Alternative, ...]] = []
 
-    def number_of(state: State | None) -> int:
-        if state is None:
+    def number_of(one: Weighed) -> int:
+        if one.step.after is None:
             return -1
-        if state not in numbers:
-            numbers[state] = len(order)
-            order.append(state)
-        return numbers[state]
+        behind = one.step.after, one.declined
+        if behind not in numbers:
+            numbers[behind] = len(order)
+            order.append(behind)
+        return numbers[behind]
 
-    for state in order:
+    for state, declined in order:
         if len(order) > most:
             break
-        found = resolver.alternatives(state, interpreter.steps(state))
+        found = resolver.alternatives(state, interpreter.steps(state), declined)
         choices.append(
             tuple(
-                tuple((number_of(w.step.after), w.probability) for w in alternative)
+                tuple((number_of(one), one.probability) for one in alternative)
                 for alternative in found
             )
         )
     complete = len(choices) == len(order)
-    return DecisionProcess(product, tuple(order), (*choices, starts), complete)
+    states = tuple(state for state, _ in order)
+    return DecisionProcess(product, states, (*choices, starts), complete)

@@ -10,7 +10,8 @@ counted, too. A step of any other kind takes no time.
 With a clock, a tick takes one tick and no other step takes time. Steps that do not wait for time
 come first, as before: rules of chips without a time, deliveries without a delay. If there are none,
 each step that can happen now does so with the probability that `moments` gives, independently; if
-none does, there is a tick.
+none does, there is a tick. What could have happened and did not is remembered until then
+(`modecheck.chances.happening_first`), or a step of another would give it a second chance.
 
 `alternatives` assumes nothing: where weights are missing, each step without one is a choice of its
 own, and all that have one are another, in which they are chosen in proportion; with a clock, a step
@@ -23,10 +24,12 @@ links, losses from a budget, doubling, power cuts and resets have no probability
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import prod
+from typing import TypeAlias
 
+from modecheck.chances.happening_first import happening_first
 from modecheck.chances.moments import MomentChances
 from modecheck.engine.reference.plain import State, Step
 from modecheck.product.ir import Label, Product
@@ -36,13 +39,21 @@ MOMENTARY = ("rule", "deliver", "discard")
 """Kinds of steps that can happen at a moment, besides a tick."""
 
 
+Declined: TypeAlias = "frozenset[tuple[int, Fraction]]"
+"""Labels of steps that did not happen at this moment, each with how likely they were: the same step
+of a timer that was started anew has another moment, and another probability.
+"""
+NONE: Declined = frozenset()
+
+
 @dataclass(frozen=True, slots=True)
 class Weighed:
-    """A step with its probability and its duration in seconds."""
+    """A step with its probability and its duration in seconds, and what did not happen before."""
 
     step: Step
     probability: Fraction
     duration: Fraction
+    declined: Declined = NONE
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,18 +80,20 @@ class Resolver:
         self._left_out = {fault.label for fault in product.faults} - set(self._lost)
         self._left_out |= {label for fault in product.faults for label in fault.cut_labels.values()}
 
-    def choice(self, state: State, steps: Iterable[Step]) -> Choice:
-        """The choice in a state that has these steps."""
+    def choice(self, state: State, steps: Iterable[Step], declined: Declined = NONE) -> Choice:
+        """The choice in a state that has these steps, of which some did not happen now."""
         known = [step for step in steps if step.label not in self._left_out]
         turn = self._turn(known)
         if turn is None:
-            return self._at_a_moment(state, known)
+            return self._at_a_moment(state, known, declined)
         weights = [self._weight(step) for step in turn]
-        weighed = self._shared(turn, weights, self._losses(known))
+        weighed = _behind(declined, self._shared(turn, weights, self._losses(known)))
         timers = sum(self._duration(step) > 0 for step in turn)
         return Choice(weighed, len(turn) > 1 and None in weights, race=timers > 1)
 
-    def alternatives(self, state: State, steps: Iterable[Step]) -> tuple[tuple[Weighed, ...], ...]:
+    def alternatives(
+        self, state: State, steps: Iterable[Step], declined: Declined = NONE
+    ) -> tuple[tuple[Weighed, ...], ...]:
         """What can be chosen in a state that has these steps, if nothing is assumed."""
         known = [step for step in steps if step.label not in self._left_out]
         turn, losses = self._turn(known), self._losses(known)
@@ -88,13 +101,14 @@ class Resolver:
             able = self._able_now(state, known)
             unknown = [step for step, _, assumed in able if assumed]
             certain = [step for step in known if step not in unknown]
-            rest = self._at_a_moment(state, certain).weighed
+            rest = self._at_a_moment(state, certain, declined).weighed
         else:
             weights = {id(step): self._weight(step) for step in turn}
             unknown = [step for step in turn if weights[id(step)] is None]
             likely = [step for step in turn if weights[id(step)] is not None]
-            rest = self._shared(likely, [weights[id(step)] for step in likely], losses)
-        alone = [tuple(self._with_loss(step, ONE, losses)) for step in unknown]
+            shared = self._shared(likely, [weights[id(step)] for step in likely], losses)
+            rest = _behind(declined, shared)
+        alone = [_behind(declined, self._with_loss(step, ONE, losses)) for step in unknown]
         return tuple(one for one in (*alone, rest) if one)
 
     def _turn(self, known: list[Step]) -> list[Step] | None:
@@ -126,19 +140,24 @@ class Resolver:
         found = [self._moments.likelihood(self._labels[step.label], state) for step in able]
         return [(step, *one) for step, one in zip(able, found, strict=True)]
 
-    def _at_a_moment(self, state: State, known: list[Step]) -> Choice:
-        """What happens now, each as likely as it is by itself, or a tick: where several could
-        happen, they share what is not left to the tick.
+    def _at_a_moment(self, state: State, known: list[Step], declined: Declined) -> Choice:
+        """What happens now, each as likely as it is by itself, or a tick if nothing does. Where
+        there is no tick, something does.
         """
         clock = self._product.device.clock
         assert clock is not None
         ticks = [step for step in known if self._labels[step.label].kind == "tick"]
         able, losses = self._able_now(state, known), self._losses(known)
-        still = prod((1 - chance for _, chance, _ in able), start=ONE) if ticks else Fraction(0)
-        total = sum((chance for _, chance, _ in able), Fraction(0))
+        asked = [one for one in able if (one[0].label, one[1]) not in declined]
+        if not asked and not ticks:
+            asked, declined = able, NONE
+        still = prod((1 - chance for _, chance, _ in asked), start=ONE)
         weighed = [Weighed(step, still, clock.tick) for step in ticks if still]
-        for step, chance, _ in able:
-            weighed += self._with_loss(step, (1 - still) * chance / total, losses)
+        scale = ONE if ticks or not asked else 1 / (1 - still)
+        for number, before, chance in happening_first([chance for _, chance, _ in asked]):
+            more = ((asked[one][0].label, asked[one][1]) for one in before)
+            found = self._with_loss(asked[number][0], chance * scale, losses)
+            weighed += _behind(declined.union(more), found)
         return Choice(tuple(weighed), any(assumed for *_, assumed in able), race=False)
 
     def _with_loss(
@@ -174,6 +193,11 @@ class Resolver:
         if after is None or self._moments is not None:
             return Fraction(0)
         return after.low if after.high is None else (after.low + after.high) / 2
+
+
+def _behind(declined: Declined, weighed: Iterable[Weighed]) -> tuple[Weighed, ...]:
+    """Steps after which it still counts that others did not happen."""
+    return tuple(replace(one, declined=declined) for one in weighed) if declined else (*weighed,)
 
 
 def loss_of(product: Product, queue: int, kind: str, budget: int) -> Fraction | None:

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from itertools import product
+from math import prod
 from pathlib import Path
 
 import pytest
 
 from modecheck.chances.figures import Figures, figures_of
+from modecheck.chances.happening_first import happening_first
 from modecheck.model.devices import read_device
 from modecheck.model.errors import InvalidInput
 
@@ -91,6 +94,48 @@ def test_each_moment_of_a_delay_is_as_likely_as_the_others(tmp_path: Path) -> No
     found = values(told(DELAYED, tmp_path))
     assert found["way (first): mean"] == pytest.approx(0.002)
     assert found["way (first): too late"] == pytest.approx(1 / 3)
+
+
+RACE = """\
+device: three lamps that go on by themselves
+clock: {tick: 1 ms}
+chips:
+  one: {states: [off, on], rules: [{in: off, after: [1 ms, 4 ms], to: on}]}
+  two: {states: [off, on], rules: [{in: off, after: [2 ms, 3 ms], to: on}]}
+  three: {states: [off, on], rules: [{in: off, after: [0 ms, 5 ms], to: on}]}
+chances:
+  all: {reach: one.on and two.on and three.on}
+  one_first: {reach: one.on and two.off and three.off}
+  two_first: {reach: two.on and one.off and three.off}
+  three_first: {reach: three.on and one.off and two.off}
+"""
+
+
+def test_timers_that_race_do_not_give_each_other_a_second_chance(tmp_path: Path) -> None:
+    """Each moment of each lamp is as likely as its others, whatever the others do: counted out over
+    all 48 cases, where of those that go on at the same moment each is the first as often.
+    """
+    cases = list(product(range(1, 5), range(2, 4), range(6)))
+    share = Fraction(1, len(cases))
+    first = [Fraction(0)] * 3
+    for case in cases:
+        earliest = [number for number, moment in enumerate(case) if moment == min(case)]
+        for number in earliest:
+            first[number] += share / len(earliest)
+    found = values(told(RACE, tmp_path))
+    assert found["all: mean time"] == share * sum(map(max, cases)) / 1000
+    assert [found[f"{name}_first: chance"] for name in ("one", "two", "three")] == first
+
+
+@pytest.mark.parametrize("count", [1, 3, 8, 9])
+def test_what_happens_first_is_as_likely_as_all_is_likely(count: int) -> None:
+    """Something happens, or nothing does; and one that always happens is never asked in vain."""
+    chances = [Fraction(1, number + 2) for number in range(count)]
+    found = list(happening_first(chances))
+    assert sum(chance for *_, chance in found) == 1 - prod(1 - chance for chance in chances)
+    assert all(first not in before for first, before, _ in found)
+    for _, before, chance in happening_first([Fraction(1), *chances]):
+        assert 0 not in before or not chance
 
 
 def test_where_it_can_end_counts_by_its_chance(tmp_path: Path) -> None:
