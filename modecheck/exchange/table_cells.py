@@ -2,12 +2,16 @@
 
 Commas, semicolons or tabs separate cells: where a comma is the decimal point, programs write
 semicolons. A byte order mark is left out. Values come from the standard library.
+
+A text that a spreadsheet program would compute, or let call another program, is written with an
+apostrophe in front, which the reader takes away again.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -20,20 +24,32 @@ MOST_CELLS = 200_000
 """A table of 10,000 states and 20 events; the reader takes a second for so many."""
 
 
+FORMULA = re.compile(r"'*\s*[=+\-@]")
+"""What a spreadsheet program computes begins so, with no apostrophe in front."""
+PLAIN = re.compile(r"-|-?\d+( to -?\d+( list \d+)?)?")
+"""What begins so and is none: nothing, numbers, ranges."""
+APOSTROPHE = "'"
+
+
 @dataclass(frozen=True, slots=True)
 class TableCell:
-    """The text of a cell, and where it begins in its file; `quoted` begins after the quote."""
+    """The text of a cell, and where it begins in its file; `quoted` begins after the quote, what is
+    `marked` as no formula after an apostrophe.
+    """
 
     text: str
     place: Place
     quoted: bool = False
+    marked: bool = False
 
     def part(self, offset: int, width: int) -> Place:
         """The place of a part of the text. Quotes inside are doubled in the file."""
-        begin = self.place
+        begin, text = self.place, self.text
+        if self.marked:
+            text, offset = f"{APOSTROPHE}{text}", offset + 1
         if not self.quoted:
             return begin.part(offset, width)
-        before = self.text[:offset]
+        before = text[:offset]
         lines = before.replace('"', '""').split("\n")
         column = len(lines[-1]) + (begin.column + 1 if len(lines) == 1 else 1)
         return Place(begin.source, begin.line + len(lines) - 1, column, max(width, 1))
@@ -87,10 +103,20 @@ def _rows(text: str, separator: str, source: Source, notes: Notebook) -> Iterato
         if any(one.strip() for one in values):
             starts = _starts(record, separator, Place(source, line + 1, 1))
             yield [
-                TableCell(value, place, quoted)
+                _cell(value, place, quoted=quoted)
                 for value, (place, quoted) in zip(values, starts, strict=True)
             ]
         line = reader.line_num
+
+
+def _cell(value: str, place: Place, *, quoted: bool) -> TableCell:
+    marked = value.startswith(APOSTROPHE) and FORMULA.match(value) is not None
+    return TableCell(value[marked:], place, quoted, marked)
+
+
+def _written(text: str) -> str:
+    computed = FORMULA.match(text) and not PLAIN.fullmatch(text)
+    return f"{APOSTROPHE}{text}" if computed else text
 
 
 def _starts(record: str, separator: str, begin: Place) -> Iterator[tuple[Place, bool]]:
@@ -110,9 +136,11 @@ def _starts(record: str, separator: str, begin: Place) -> Iterator[tuple[Place, 
 
 
 def csv_text(rows: Sequence[Sequence[str]]) -> str:
-    """Rows as CSV with commas; all lines are of equal length and end as RFC 4180 says."""
+    """Rows as CSV with commas; all lines are of equal length and end as RFC 4180 says. No cell is a
+    formula.
+    """
     width = max((len(row) for row in rows), default=0)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerows([*row, *[""] * (width - len(row))] for row in rows)
+    writer.writerows([*map(_written, row), *[""] * (width - len(row))] for row in rows)
     return out.getvalue()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from modecheck.checks.gaps import GapEntry, GapEvent, GapTable
+from modecheck.exchange.constant_values import own_constants
 from modecheck.exchange.table_words import CHIP, NO_ANSWER, NO_RULE, NOTHING
 from modecheck.exchange.table_writing import WORDS, RuleWriter, event_text, head_of
 from modecheck.model.parts import Chip, Device, Event, Rule
@@ -43,8 +44,9 @@ def _label(device: Device, event: GapEvent) -> str:
 def _lines(
     device: Device, chip: Chip, leaf: str, event: GapEvent, entry: GapEntry
 ) -> Iterator[str]:
+    constants, _ = own_constants(device, chip)
     for rule in alternatives(chip, leaf, Event(event.name, event.link or None)):
-        yield _entry(RuleWriter(device, rule), rule)
+        yield _entry(RuleWriter(device, rule, constants), rule)
     if entry.otherwise:
         yield WORDS[entry.otherwise]
     elif entry.unanswered:

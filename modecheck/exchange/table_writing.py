@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from modecheck.exchange.constant_values import ConstantValues, own_constants
 from modecheck.exchange.quantity_words import ampere_hours_text, amperes_text
 from modecheck.exchange.scxml_chart import ReadingRemark
 from modecheck.exchange.table_words import (
@@ -23,9 +24,11 @@ from modecheck.exchange.table_words import (
 from modecheck.model.parts import Chip, Device, Event, Reply, Rule, State
 from modecheck.model.rule_effects import Send
 from modecheck.model.shapes import IDENTIFIER
+from modecheck.model.shared_values import NamedConstant
 from modecheck.model.starts import need_one_start
 from modecheck.model.values import ValueType
 
+NO_CONSTANTS = ConstantValues({})
 WORDS = {"discard": DISCARDED, "defer": DEFERRED}
 
 
@@ -39,13 +42,15 @@ class WrittenTable:
 
 def table_of(device: Device, chip: Chip) -> WrittenTable:
     """Everything that the model knows of a chip."""
-    rules = [RuleWriter(device, rule).cells() for rule in chip.rules]
+    constants, unclear = own_constants(device, chip)
+    rules = [RuleWriter(device, rule, constants).cells() for rule in chip.rules]
     used = [name for name in MORE_COLUMNS if any(one.get(name) for one in rules)]
     columns = [*COLUMNS, *used]
     replies = list(_replies(device, chip))
     rows = [[one.get(name, "") for name in columns] for one in (*rules, *replies)]
     head = [tuple(one) for one in head_of(device, chip)]
-    return WrittenTable((*head, tuple(columns), *map(tuple, rows)), tuple(_unsaid(chip)))
+    unsaid = (*_unsaid(chip), *map(_unclear, unclear))
+    return WrittenTable((*head, tuple(columns), *map(tuple, rows)), unsaid)
 
 
 def head_of(device: Device, chip: Chip) -> Iterator[Sequence[str]]:
@@ -143,6 +148,7 @@ class RuleWriter:
 
     device: Device
     rule: Rule
+    constants: ConstantValues = NO_CONSTANTS
 
     def cells(self) -> dict[str, str]:
         """The cells of a rule by their columns. Branches of one rule have titles with a point."""
@@ -174,20 +180,23 @@ class RuleWriter:
 
     def condition(self) -> str:
         """What has to hold besides that no branch before this one can be taken."""
-        own = " ".join(self.rule.guard_text.split())
-        given = " ".join(self.rule.branch.given_text.split()) if self.rule.branch else ""
+        branch = self.rule.branch
+        own = self.constants.condition(" ".join(self.rule.guard_text.split()))
+        given = self.constants.condition(" ".join(branch.given_text.split())) if branch else ""
         return f"({given}) and ({own})" if given and own else given or own
 
     def actions(self) -> Iterator[str]:
         rule = self.rule
-        yield from (" ".join(one.text.split()) for one in rule.assignments)
+        assigned = (" ".join(one.text.split()) for one in rule.assignments)
+        yield from map(self.constants.assignment, assigned)
         yield from dict.fromkeys(f"send {self._send(one)}" for one in rule.sends)
-        yield from (f"signal {' '.join(one.text.split())}" for one in rule.signalled)
+        signalled = (self.constants.signal(" ".join(one.text.split())) for one in rule.signalled)
+        yield from (f"signal {one}" for one in signalled)
         yield from (f"start {one}" for one in rule.starts)
         yield from (f"stop {one}" for one in rule.stops)
 
     def _send(self, send: Send) -> str:
-        return " ".join(send.text.split())
+        return self.constants.send(" ".join(send.text.split()))
 
 
 def _unsaid(chip: Chip) -> Iterator[ReadingRemark]:
@@ -196,6 +205,11 @@ def _unsaid(chip: Chip) -> Iterator[ReadingRemark]:
         if name != called(name):
             told = f"the rule {name!r} is called {called(name)!r}: a rule in a file cannot be"
             yield ReadingRemark(rule.place, f"{told} called as one that is written for each copy")
+
+
+def _unclear(constant: NamedConstant) -> ReadingRemark:
+    told = f"the constant {constant.name!r} of the chip is called as a value of a variable"
+    return ReadingRemark(constant.place, f"{told}, and is written by its name")
 
 
 def called(name: str) -> str:

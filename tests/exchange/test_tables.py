@@ -89,6 +89,86 @@ def test_a_gap_matrix_is_read_as_the_rules_for_events(tmp_path: Path) -> None:
     )
 
 
+CONSTANTS = """
+device: constants
+constants: {step: 2}
+chips:
+  hub:
+    constants: {most: 3, step: 1, loud: true, steps: [1, -2, 4]}
+    variables: {n: {range: [-2, most]}, lit: bool}
+    states: {here: {rest: true}}
+    rules:
+      up: {on: tap, if: n < most, do: "n = min(n + step, most)", send: "gain(steps[n % 3])"}
+      down: {on: tap, if: n == most, do: ["n += steps[1] * step", lit = loud], signal: [dim(most)]}
+  lamp:
+    states: {here: {rest: true}}
+    rules: [{on: gain}]
+links: {air: {from: hub, to: lamp, carries: {gain: {range: [-2, 4]}}, when_full: drop_new}}
+signals: {dim: {range: [0, 3]}}
+actors:
+  foot: {states: [here], rules: [{signal: tap}]}
+"""
+
+
+def test_constants_of_a_chip_are_written_as_their_values(tmp_path: Path) -> None:
+    """A chip file made of a table has no constants, and the device may have others so called."""
+    (tmp_path / "all.yaml").write_text(CONSTANTS, encoding="utf-8")
+    device = read_device(str(tmp_path / "all.yaml"))
+    table = table_of(device, device.chips["hub"])
+    back = from_rows(device, "hub", tmp_path)
+    assert table.unsaid == ()
+    assert meaning(back.chips["hub"]) == meaning(device.chips["hub"])
+    matrix = gap_matrix(device, gap_tables(explore(compose(device))))
+    assert "most" not in csv_text(matrix)
+
+
+def test_a_constant_that_is_called_as_a_value_is_named(tmp_path: Path) -> None:
+    """Where `low` stands alone, it depends on the place what it means."""
+    text = CONSTANTS.replace("lit: bool", "lit: bool, level: {one_of: [low, high]}")
+    text = text.replace("most: 3,", "most: 3, low: 1,")
+    (tmp_path / "all.yaml").write_text(text, encoding="utf-8")
+    device = read_device(str(tmp_path / "all.yaml"))
+    (told,) = table_of(device, device.chips["hub"]).unsaid
+    assert "the constant 'low' of the chip is called as a value of a variable" in told.text
+
+
+FORMULAS = """
+device: formulas
+chips:
+  hub:
+    about: "=HYPERLINK(1)"
+    variables: {n: {range: [-3, 3], start: -3}}
+    states: {here: {rest: true, about: "@SUM(1)"}}
+    rules:
+      up: {on: tap, if: -n < 3, do: "n = -n", text: "=2+3, says \\"hi\\""}
+      down: {on: tap, do: n = 1, text: "'-1"}
+actors:
+  foot: {states: [here], rules: [{signal: tap}]}
+"""
+
+
+def test_no_cell_is_a_formula(tmp_path: Path) -> None:
+    """A spreadsheet program computes what begins with =, +, - or @, or calls another program: the
+    Common Weakness Enumeration, CWE-1236. Numbers and ranges stay as they are.
+    """
+    (tmp_path / "all.yaml").write_text(FORMULAS, encoding="utf-8")
+    device = read_device(str(tmp_path / "all.yaml"))
+    back = from_rows(device, "hub", tmp_path).chips["hub"]
+    assert meaning(back) == meaning(device.chips["hub"])
+    cells = list(csv.reader((tmp_path / "chip.csv").read_text(encoding="utf-8").splitlines()))
+    suspect = {one for row in cells for one in row if one[:1] in "=+-@" and one}
+    assert suspect == {"-3 to 3", "-3"}
+    assert {"'-n < 3", "''-1"} <= {one for row in cells for one in row}
+
+
+def test_a_mark_that_is_no_formula_has_its_place(tmp_path: Path) -> None:
+    """The apostrophe is a character of the file, and none of the cell."""
+    path = tmp_path / "chip.csv"
+    path.write_text("state,event,condition,next\nhere,tap,'-m < < 3,\n", encoding="utf-8")
+    with pytest.raises(InvalidInput, match=r"chip.csv:2:16: "):
+        read_table(str(path))
+
+
 GAPS = """
 device: gaps
 chips:
@@ -210,7 +290,7 @@ def test_separators_ends_of_lines_and_marks_do_not_matter(
 
 @given(
     st.lists(
-        st.lists(st.text(st.sampled_from('ab ,;"\n\té€'), max_size=6), min_size=2, max_size=4),
+        st.lists(st.text(st.sampled_from("ab ,;'=-1\"\n\té€"), max_size=6), min_size=2, max_size=4),
         min_size=1,
         max_size=5,
     )
