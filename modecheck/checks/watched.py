@@ -135,7 +135,10 @@ class _Observing:
         shared = (one for one in first_tries(waiting, states, self._search) if len(one[0]) > 1)
         self._beside.begin([(tuple(need.name for need in some), how) for some, how in shared])
         for need, watched in explored_together(waiting, states, self._search, self._explored):
-            yield self._alone(need) if watched is None else self._judged_in(watched, need)
+            if watched is None:
+                yield self._alone(need)
+            else:
+                yield self._with_shortest_loop(watched, self._judged_in(watched, need))
         for need in following:
             yield self._alone(need)
 
@@ -151,6 +154,18 @@ class _Observing:
                 raise
             return undecided(need, f"its observer cannot be explored: {error.reason}")
         return self._judged_in(watched, need)
+
+    def _with_shortest_loop(self, watched: Space, judged: Judged) -> Judged:
+        """What breaks a requirement in a loop is looked for again without the other observers: they
+        go on as well, and so the loop begins later, and may have to be longer.
+        """
+        need, found = judged.need, judged.finding
+        trace = None if found is None else found.trace
+        together = len(watched.product.observers) > 1 and not self._interrupted
+        if not together or trace is None or not trace.loop_from:
+            return judged
+        alone = self._judged_in(self._explored([need], self._search), need)
+        return judged if alone.finding is None else alone
 
     def _decided(self, need: Requirement) -> Judged | None:
         if self._interrupted:

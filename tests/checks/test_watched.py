@@ -13,15 +13,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from modecheck.checks.judged import BROKEN, HOLDS, VACUOUS, Judged
 from modecheck.checks.verdict import check
-from modecheck.engine.choice import Search
+from modecheck.engine.choice import EngineName, Search
 from modecheck.model.devices import read_device
 from modecheck.product.patterns import PATTERNS
 from modecheck.scenario.traces import Trace
+from tests.generation.devices import device_from
 from tests.published.lassos import ATOMS, SCOPES, Lasso, formula
 
 PARTNERS = {"whenever": "then", "before": "first"}
@@ -181,3 +183,47 @@ def test_what_is_told_breaks_the_formula_and_nothing_else_does(walker: Walker) -
             assert not formula(pattern, scope, told(walker, one.finding.trace)), name
         else:
             assert all(formula(pattern, scope, lasso) for lasso in every.values()), name
+
+
+BLINKING = """\
+device: a lamp that blinks
+chips:
+  lamp: {states: [lit, dark], rules: [{in: lit, to: dark}, {in: dark, to: lit}]}
+  watcher:
+    states: {waiting: {rest: true}, done: {rest: true}}
+    rules: [{in: waiting, if: lamp.lit, to: done}]
+requirements:
+  done: {text: It is done, eventually: watcher.done}
+"""
+WAITING = """\
+device: a hub that need not answer
+clock: {tick: 1 ms}
+chips:
+  hub:
+    states: {asked: {rest: true}, answered: {rest: true}}
+    rules: [{in: asked, to: answered, fair: none}]
+requirements:
+  done: {text: It answers, whenever: hub.asked, then: hub.answered}
+"""
+BESIDE = {
+    BLINKING: "before: watcher.done and lamp.dark, first: lamp.dark",
+    WAITING: "whenever: hub.asked, then: hub.answered, within: 5 ms",
+}
+"""Requirements whose observers change, or count, while the lamp blinks and the hub waits."""
+
+
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+@pytest.mark.parametrize("text", BESIDE)
+def test_what_breaks_a_requirement_does_not_depend_on_others(text: str, engine: EngineName) -> None:
+    """They are explored together; a loop is told as if each had been explored alone. The devices
+    are invented; both break from the first state on.
+    """
+    both = text + f"  other: {{text: t, {BESIDE[text]}}}\n"
+    traces = [
+        finding.trace
+        for device in (text, both)
+        for finding in check([device_from(device)], search=Search(engine=engine)).findings
+        if finding.subject == "done" and finding.trace is not None
+    ]
+    assert traces[0] == traces[1]
+    assert traces[0].loop_from == 1
