@@ -5,13 +5,12 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from difflib import SequenceMatcher
 
 from modecheck.editor.bounded_check import CheckOutcome
-from modecheck.editor.device_names import ChipNames, rules_in
+from modecheck.editor.device_names import ChipNames, rules_in, unit_of
 from modecheck.editor.diagnostics import Problem
 from modecheck.editor.insertions import Insertions, NothingToChange
-from modecheck.editor.mentions import tree_of
+from modecheck.editor.mentions import BRACED, tree_of
 from modecheck.editor.navigation import ends_of
 from modecheck.editor.positions import TextMap, TextSpan
 from modecheck.editor.real_paths import real_path
@@ -64,13 +63,26 @@ def _nearest(session: EditorSession, problem: Problem) -> Iterator[QuickFix]:
     name = problem.subject
     if problem.code or not name:
         return
+    word, name = unit_of(problem.word), unit_of(name)
     text = session.workspace.map_of(problem.path).text
-    words = list(NAME.finditer(text, problem.span.start, problem.span.end))
-    if not words:
-        return
-    worst = max(words, key=lambda one: SequenceMatcher(None, one[0], name).ratio())
-    edit = Edit(problem.path, TextSpan(worst.start(), worst.end()), name)
-    yield QuickFix(f"write {name!r}", problem, (edit,))
+    chips = session.scene(problem.path).names.described_in(real_path(problem.path))
+    for match in NAME.finditer(text, problem.span.start, problem.span.end):
+        forms = (_form(chip, match[0], word, name) for chip in chips)
+        form = name if match[0] == word else next(filter(None, forms), "")
+        if form:
+            edit = Edit(problem.path, TextSpan(*match.span()), form)
+            yield QuickFix(f"write {form!r}", problem, (edit,))
+            return
+
+
+def _form(chip: ChipNames, written: str, word: str, name: str) -> str:
+    """A name with the parameters that were written in its place; empty if they do not fit."""
+    if chip.filled(written) != word:
+        return ""
+    form = name
+    for parameter in BRACED.findall(written):
+        form = form.replace(chip.parameters.get(parameter) or "{", f"{{{parameter}}}", 1)
+    return form if form != name and chip.filled(form) == name else ""
 
 
 def _quoted(session: EditorSession, problem: Problem) -> Iterator[QuickFix]:

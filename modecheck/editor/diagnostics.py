@@ -5,10 +5,12 @@ Both are problems of files; `server.py` shows each file those that are its own.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from modecheck.editor.bounded_check import CheckedFinding, CheckedPlace, CheckOutcome
+from modecheck.editor.node_ends import NodeEnds, ends_in
 from modecheck.editor.positions import TextMap, TextSpan
 from modecheck.editor.real_paths import real_path
 from modecheck.editor.workspace import Workspace, kind_of_file
@@ -16,6 +18,7 @@ from modecheck.model.devices import read_device
 from modecheck.model.errors import InputError, InvalidInput, Notebook
 from modecheck.model.overlays import read_document
 from modecheck.model.parts import Device
+from modecheck.model.places import Place
 from modecheck.model.text_files import HeldTexts, instead_of_files
 
 ERROR, WARNING, INFORMATION = 1, 2, 3
@@ -37,7 +40,8 @@ class Related:
 @dataclass(frozen=True, slots=True)
 class Problem:
     """Something wrong in a file. `code` is that of a finding, or empty; `subject` its id, or what
-    the nearest known name is, for those who offer to mend it.
+    the nearest known name is, for those who offer to mend it; `word` is what was written in place
+    of that.
     """
 
     path: str
@@ -46,6 +50,7 @@ class Problem:
     message: str
     code: str = ""
     subject: str = ""
+    word: str = ""
     related: tuple[Related, ...] = ()
 
 
@@ -83,11 +88,29 @@ class Maps:
     def __init__(self, workspace: Workspace) -> None:
         self._workspace = workspace
         self._known: dict[str, TextMap] = {}
+        self._ends: dict[str, NodeEnds] = {}
 
     def of(self, path: str) -> TextMap:
         if path not in self._known:
             self._known[path] = self._workspace.map_of(path)
         return self._known[path]
+
+    def span_of(self, place: Place, word: str) -> TextSpan:
+        """The characters of a place in a file. Where it is that of a whole text, perhaps of several
+        lines, those of the word in it that is meant, if it stands there.
+        """
+        text = self.of(place.file)
+        span = text.span_of(place)
+        if not word:
+            return span
+        meant = re.compile(rf"(?<!\w){re.escape(word)}(?!\w)")
+        found = meant.search(text.text, span.start, span.end)
+        if found is None:
+            if place.file not in self._ends:
+                self._ends[place.file] = ends_in(text, text.text)
+            end = self._ends[place.file].of_scalar(place)
+            found = meant.search(text.text, span.start, end)
+        return TextSpan(*found.span()) if found else span
 
     def span(self, place: CheckedPlace) -> TextSpan:
         """The characters of a place that another process has named."""
@@ -107,8 +130,8 @@ def _problem(maps: Maps, error: InputError, path: str) -> Problem:
     message = "; ".join([error.message, *advice])
     if error.place is None:
         return Problem(path, TextSpan(0, maps.of(path).line_end(0)), ERROR, message)
-    span = maps.of(error.place.file).span_of(error.place)
-    return Problem(error.place.file, span, ERROR, message, subject=error.nearest)
+    span = maps.span_of(error.place, error.word)
+    return Problem(error.place.file, span, ERROR, message, subject=error.nearest, word=error.word)
 
 
 def problems_found(workspace: Workspace, outcome: CheckOutcome) -> list[Problem]:

@@ -32,11 +32,14 @@ class _Open:
 
 @dataclass(slots=True)
 class NodeEnds:
-    """The ends of the values of all keys, and of all items of lists, by where these begin."""
+    """The ends of the values of all keys, of all items of lists and of all scalars, by where these
+    begin.
+    """
 
     text: TextMap
     _values: dict[Spot, Spot] = field(default_factory=dict)
     _items: dict[Spot, Spot] = field(default_factory=dict)
+    _scalars: dict[Spot, Spot] = field(default_factory=dict)
     _open: list[_Open] = field(default_factory=list)
 
     def of_key(self, key: Place) -> int:
@@ -46,6 +49,10 @@ class NodeEnds:
     def of_item(self, item: Place) -> int:
         """The offset behind an item of a list."""
         return self._behind(self._items.get((item.line, item.column)), item)
+
+    def of_scalar(self, scalar: Place) -> int:
+        """The offset behind a text, which may have several lines."""
+        return self._behind(self._scalars.get((scalar.line, scalar.column)), scalar)
 
     def _behind(self, spot: Spot | None, place: Place) -> int:
         least = self.text.span_of(place).end
@@ -66,6 +73,7 @@ class NodeEnds:
             done = self._open.pop()
             self._put(done.start, _spot(event.end_mark) if done.in_brackets else done.end)
         elif isinstance(event, yaml.ScalarEvent | yaml.AliasEvent):
+            self._scalars[_spot(event.start_mark)] = _spot(event.end_mark)
             self._put(_spot(event.start_mark), _spot(event.end_mark))
 
     def _put(self, start: Spot, end: Spot) -> None:

@@ -42,12 +42,15 @@ UNPRINTABLE = re.compile(r"[\x00-\x1f\x7f-\x9f]")
 
 @dataclass(frozen=True, slots=True)
 class InputError:
-    """One error: its message, its place, what was expected, and the nearest known name."""
+    """One error: its message, its place, what was expected, the nearest known name, and the word
+    that was written instead.
+    """
 
     message: str
     place: Place | None = None
     expected: str = ""
     nearest: str = ""
+    word: str = ""
 
     def __str__(self) -> str:
         head = f"{self.place}: {self.message}" if self.place else self.message
@@ -139,7 +142,7 @@ class Notebook:
         known = sorted(set(names)) if len(names) <= MOST_NAMES_COMPARED else names
         if known and not expected:
             expected = f"one of {_listed(known, word)}" if len(known) > 1 else repr(known[0])
-        error = InputError(message, place, expected, nearest_name(word, known))
+        error = InputError(message, place, expected, nearest_name(word, known), word)
         self._errors[same] = error
 
     def raise_if_any(self) -> None:

@@ -195,6 +195,47 @@ def test_an_error_can_be_mended_where_it_is(tmp_path: Path, text: str) -> None:
     assert len(checked(session, path).reading.problems) < before
 
 
+LINKED = """\
+device: x
+chips:
+  tile: {file: tile.yaml, copies: 2, with: {side: up}}
+  hub: {states: [still], discards: [hi]}
+links: {each tile: {up_air: {from: tile, to: hub, carries: [hi], when_full: wait}}}
+modes:
+  m: hub.still and
+    any(tile.ready) and
+    hub.still
+"""
+SIDED = """\
+chip: tile
+parameters: {side: null}
+states: [ready]
+rules: {go: {send: "hi via {side}_air"}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("word", "slip", "title"),
+    [
+        ("any(tile.", "any(tille.", "write 'tile'"),
+        ("and\n    hub.still", "and\n    hub.stil", "write 'still'"),
+        ("from: tile", "from: tille", "write 'tile'"),
+        ("{side}_air", "{sides}_air", "write 'side'"),
+        ("{side}_air", "{side}_aiir", "write '{side}_air'"),
+    ],
+)
+def test_the_nearest_name_stands_in_place_of_the_wrong_word_alone(
+    tmp_path: Path, word: str, slip: str, title: str
+) -> None:
+    """In a text of several lines, as a parameter within a word, and for a name with parameters."""
+    device, chip, session = tmp_path / "device.yaml", tmp_path / "tile.yaml", alone()
+    for path, text in ((device, LINKED), (chip, SIDED)):
+        opened(session, path, f"{text.replace(word, slip, 1)}¦")
+    checked(session, device)
+    path, text = (device, LINKED) if word in LINKED else (chip, SIDED)
+    assert applied(session, offered(session, path)[title]) == text
+
+
 UNHEARD = MODELS / "faulty" / "unheard_of.yaml"
 
 

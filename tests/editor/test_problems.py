@@ -52,7 +52,7 @@ def test_every_error_of_every_file_is_shown(tmp_path: Path) -> None:
         (Path(one.path).name, texts[Path(one.path)][one.span.start : one.span.end])
         for one in problems
     }
-    assert found == {("device.yaml", "b.state"), ("chip.yaml", "q")}
+    assert found == {("device.yaml", "b"), ("chip.yaml", "q")}
 
 
 @pytest.mark.parametrize(
