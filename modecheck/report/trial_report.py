@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from modecheck.checks.differences import NewVerdict, VerdictDifference, breaks
 from modecheck.checks.explored import Verdict
+from modecheck.compare.text_changes import text_changes
 from modecheck.model.wording import counted
 from modecheck.report import document_tree as doc
 from modecheck.report.check_report import remarks
@@ -24,7 +25,7 @@ def trial_report(
     tone = doc.BAD if found.new else doc.GOOD if found.complete else doc.OPEN
     return [
         doc.Title(f"{old.device.name} with {over}", _outcome(found), tone),
-        *remarks(_figures_of_both(old, new)),
+        *remarks((*_figures_of_both(old, new), *_idle(old, new))),
         *(finding_blocks(found.new, showing) if showing.brief else difference(found, showing)),
     ]
 
@@ -59,6 +60,13 @@ def _figures_of_both(old: Verdict, new: Verdict) -> Iterator[str]:
         yield from (f"{name}: stopped by {stop}" for stop in sorted(stops))
         if verdict.not_evaluated:
             yield f"{name}: undecided: {', '.join(verdict.not_evaluated)}"
+
+
+def _idle(old: Verdict, new: Verdict) -> Iterator[str]:
+    """That the file changes nothing at all: whoever wrote it believes that it does."""
+    one, two = (verdict.explored[0].device for verdict in (old, new))
+    if not text_changes(one, two).changes:
+        yield "the file changes neither the device nor what is required of it"
 
 
 def _listed(title: str, names: Sequence[str]) -> Iterator[doc.Chapter]:

@@ -53,6 +53,15 @@ def test_what_is_mended_and_what_is_the_same_is_told_by_name(tmp_path: Path) -> 
     assert "1. the player" not in result.out
 
 
+def test_a_file_that_repeats_what_is_there_is_said_to_change_nothing(tmp_path: Path) -> None:
+    """Nothing new was found because nothing is new; a changed text is a change, if not of states."""
+    same = laid("chips: {pedal: {rules: {plug: {to: by_cable}}}}\n", tmp_path)
+    assert same.code == 0
+    assert "the file changes neither the device nor what is required" in head(same)
+    other = laid("chips: {pedal: {rules: {plug: {text: hears the cable}}}}\n", tmp_path)
+    assert "changes neither" not in other.out
+
+
 def test_a_file_that_changes_nothing_breaks_nothing(tmp_path: Path) -> None:
     """And is told in two lines."""
     result = laid("about: the same\n", tmp_path)
