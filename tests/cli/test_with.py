@@ -54,7 +54,7 @@ def test_what_is_mended_and_what_is_the_same_is_told_by_name(tmp_path: Path) -> 
 
 
 def test_a_file_that_repeats_what_is_there_is_said_to_change_nothing(tmp_path: Path) -> None:
-    """Nothing new was found because nothing is new; a changed text is a change, if not of states."""
+    """Nothing was found because nothing is new; a changed text is a change, if not of states."""
     same = laid("chips: {pedal: {rules: {plug: {to: by_cable}}}}\n", tmp_path)
     assert same.code == 0
     assert "the file changes neither the device nor what is required" in head(same)
