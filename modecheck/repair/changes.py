@@ -99,13 +99,14 @@ class Clash(Exception):
 
 
 def difference_of(old: Value, new: Value) -> int:
-    """How many items came or went, or changed their places; at least 1."""
+    """How many items came, went or were replaced, or changed their places; at least 1."""
     before, after = (list(map(str, _items(one))) for one in (old, new))
     if not (isinstance(old, list) or isinstance(new, list)):
         return 1
     came_or_went = Counter(before)
     came_or_went.subtract(after)
-    return sum(map(abs, came_or_went.values())) or 1
+    counts = came_or_went.values()
+    return max(sum(n for n in counts if n > 0), -sum(n for n in counts if n < 0)) or 1
 
 
 def _items(value: Value) -> list[Value]:

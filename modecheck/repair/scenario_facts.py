@@ -16,7 +16,7 @@ from modecheck.engine.reference.happenings import (
 )
 from modecheck.model.parts import Rule
 from modecheck.product.ir import Product
-from modecheck.repair.used_parts import Part, rule_in, used_in
+from modecheck.repair.used_parts import Part, rule_in, rules_of_the_occasion, used_in
 from modecheck.repair.written import WrittenDevice
 from modecheck.scenario.replay import Replayed
 
@@ -60,7 +60,20 @@ class ScenarioFacts:
                     left, values = len(steps) - number, _values(product, one)
                     self.moments.append(TakenMoment(rule, left, states, values))
                 self._hear(product, what, states)
+            if one.step.failures:
+                self._fail(product, one, states)
         self.ends.append(_end(product, steps))
+
+    def _fail(self, product: Product, one: Replayed, states: dict[str, str]) -> None:
+        """Rules that could not be carried out are not among what happens in a step."""
+        owners = {failure.subject.partition(".")[0] for failure in one.step.failures}
+        known = {moment.rule for moment in self.moments if not moment.before_end}
+        for rule in rules_of_the_occasion(product, one.step):
+            chip = product.device.chips[rule.chip]
+            inside = {leaf for source in rule.sources for leaf in chip.states[source].leaves}
+            here = not inside or states[rule.chip] in inside
+            if here and rule.chip in owners and rule not in known:
+                self.moments.append(TakenMoment(rule, 0, states, _values(product, one)))
 
     def _hear(self, product: Product, what: Happening, states: dict[str, str]) -> None:
         if isinstance(what, SignalEmitted):

@@ -70,7 +70,7 @@ class _Parts:
         """What the step is made of, and what was tried, or left out for want of room."""
         for what in step.happenings:
             yield from self._in(what)
-        for rule in self._of_the_occasion(step):
+        for rule in rules_of_the_occasion(self._product, step):
             links = [self._product.device.links[send.link] for send in rule.sends]
             if step.failures or any(link.when_full == "wait" for link in links):
                 yield from self._of_rule(rule)
@@ -92,28 +92,6 @@ class _Parts:
         if isinstance(what, Accepted | Arrived | Dropped | Doubled | Corrupted):
             yield self._link(what.queue)
 
-    def _of_the_occasion(self, step: Step) -> Iterator[Rule]:
-        """The rule that begins a step, and all that wait for the same message, signal or timer."""
-        label, rules = self._product.labels[step.label], self._product.rules
-        own = rules[label.rule] if label.rule >= 0 else None
-        timer = (own.chip, own.expires) if own is not None and own.expires else None
-        signals = {one.signal for one in step.happenings if isinstance(one, SignalEmitted)}
-        heard = {Event(self._product.signals[one]) for one in signals}
-        message = self._message(label)
-        for rule in rules:
-            delivered = message & {(rule.chip, event) for event in rule.trigger}
-            timed = timer == (rule.chip, rule.expires)
-            if rule is own or timed or delivered or heard & set(rule.trigger):
-                yield rule
-
-    def _message(self, label: Label) -> set[tuple[str, Event]]:
-        """To which chip what is delivered, as its rules may call it."""
-        if label.queue < 0 or not label.message:
-            return set()
-        queue = self._product.queues[label.queue]
-        name, chip = queue.messages[label.message - 1].name, self._product.chips[queue.receiver]
-        return {(chip.name, Event(name)), (chip.name, Event(name, queue.name))}
-
     def _link(self, queue: int) -> Part:
         name = self._product.queues[queue].name
         return "", unnumbered(self._product.device.links[name].called)
@@ -123,6 +101,30 @@ class _Parts:
         if where is not None:
             yield where.chip, where.name
         yield from _names(rule.chip, unnumbered(rule.whole))
+
+
+def rules_of_the_occasion(product: Product, step: Step) -> Iterator[Rule]:
+    """The rule that begins a step, and all that wait for the same message, signal or timer."""
+    label, rules = product.labels[step.label], product.rules
+    own = rules[label.rule] if label.rule >= 0 else None
+    timer = (own.chip, own.expires) if own is not None and own.expires else None
+    signals = {one.signal for one in step.happenings if isinstance(one, SignalEmitted)}
+    heard = {Event(product.signals[one]) for one in signals}
+    message = _message(product, label)
+    for rule in rules:
+        delivered = message & {(rule.chip, event) for event in rule.trigger}
+        timed = timer == (rule.chip, rule.expires)
+        if rule is own or timed or delivered or heard & set(rule.trigger):
+            yield rule
+
+
+def _message(product: Product, label: Label) -> set[tuple[str, Event]]:
+    """To which chip what is delivered, as its rules may call it."""
+    if label.queue < 0 or not label.message:
+        return set()
+    queue = product.queues[label.queue]
+    name, chip = queue.messages[label.message - 1].name, product.chips[queue.receiver]
+    return {(chip.name, Event(name)), (chip.name, Event(name, queue.name))}
 
 
 def rule_in(product: Product, what: Happening) -> Rule | None:

@@ -11,7 +11,15 @@ from hypothesis import strategies as st
 
 from modecheck.model.errors import Notebook
 from modecheck.model.yaml_nodes import MappingNode, read_yaml
-from modecheck.repair.changes import Clash, Data, Value, merged, values_in, yaml_text
+from modecheck.repair.changes import (
+    Clash,
+    Data,
+    Value,
+    difference_of,
+    merged,
+    values_in,
+    yaml_text,
+)
 from modecheck.repair.written import _mapping
 
 KEYS = st.text(alphabet="abz_ on1", min_size=1, max_size=6).map(lambda t: f"k{t}z")
@@ -72,3 +80,12 @@ def test_changes_of_the_same_value_clash() -> None:
 def test_the_size_counts_what_is_written() -> None:
     """Each item of a list, each key that is removed."""
     assert values_in({"a": {"b": ["x", "y"], "c": None}, "d": {}}) == 4
+
+
+def test_a_replaced_item_is_one_difference() -> None:
+    """As an item more or less is, so that another message comes before two messages at once."""
+    pairs: list[tuple[Value, Value]] = [
+        (["a"], ["b"]), (["a"], ["a", "b"]), (["a", "b"], ["b"]), (["a", "b"], ["b", "a"]),
+        ("a", "b"), (None, ["a"]), (["a", "b"], ["c", "d"]),
+    ]  # fmt: skip
+    assert [difference_of(old, new) for old, new in pairs] == [1, 1, 1, 1, 1, 1, 2]

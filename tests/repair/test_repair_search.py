@@ -113,20 +113,39 @@ def test_the_answer_to_one_of_two_is_found(
 
 
 @pytest.mark.parametrize(
-    ("wrong", "repair"),
+    ("base", "wrong", "repair"),
     [
         (
+            "small/credits",
+            "chips: {bridge: {rules: {step: {if: null}}}}",
+            "bridge: step is taken only if credits != 0",
+        ),
+        (
+            "published/alternating_bit_1",
+            "chips: {receiver: {rules: {hand_over_0: {do: null}}}}",
+            "receiver: hand_over_0 also does expects = not expects",
+        ),
+        (
+            "small/loudness",
             "chips: {hub: {rules: {unmute: {signal: [loudness(0)]}}}}",
             "hub: unmute signals loudness(level), not loudness(0)",
         ),
-        ("chips: {hub: {rules: {mute: {signal: null}}}}", "hub: mute also signals loudness(0)"),
+        (
+            "small/loudness",
+            "chips: {hub: {rules: {mute: {signal: null}}}}",
+            "hub: mute also signals loudness(0)",
+        ),
     ],
 )
-def test_another_value_is_found(wrong: str, repair: str, tmp_path: Path) -> None:
-    """That of a variable, or one that no rule gives: the loudness of nothing at all."""
+def test_what_no_other_rule_does_is_found(
+    base: str, wrong: str, repair: str, tmp_path: Path
+) -> None:
+    """A guard against the value with which a rule fails, a bit that alternates, and with a signal
+    the value of a variable, or the loudness of nothing at all.
+    """
     path = tmp_path / "device.yaml"
-    base = MODELS / "small" / "loudness.yaml"
-    path.write_text(f"device: wrong\nbased_on: {base}\n{wrong}\n", encoding="utf-8")
+    text = f"device: wrong\nbased_on: {MODELS / base}.yaml\n{wrong}\n"
+    path.write_text(text, encoding="utf-8")
     bench = bench_of(path, tmp_path)
     assert bench.wanted
     at = RepairSituation(bench.devices[0], read_written(bench.file), bench.wanted)

@@ -50,11 +50,13 @@ def _fewer(at: RepairSituation, rule: WrittenRule, now: list[str]) -> Iterator[R
 def _more(
     at: RepairSituation, chip: WrittenChip, rule: WrittenRule, now: list[str]
 ) -> Iterator[RepairChange]:
-    """A variable gets a value that another rule gives it, its first value, or any other."""
+    """A variable gets a value that another rule gives it, its first value, or any other; or one
+    that depends on its value, as a count or a bit that alternates.
+    """
     model = at.chip_of(rule)
     known = [text for other in chip.rules for text in other.words("do")]
     wanted = _variables_of_interest(at, model)
-    texts = dict.fromkeys([*known, *_values(model)])
+    texts = dict.fromkeys([*known, *_values(model), *_from_its_value(model)])
     for text in texts:
         target = _target(text)
         if target in map(_target, now) or "," in target:
@@ -99,6 +101,20 @@ def _values(model: Chip) -> Iterator[str]:
     for variable in model.variables.values():
         if not variable.length:
             yield from (f"{variable.name} = {value}" for value in spelled_values(variable))
+
+
+def _from_its_value(model: Chip) -> Iterator[str]:
+    """Every variable set to the other of its two values, or to the next one, or the one before."""
+    for variable in model.variables.values():
+        name, kind = variable.name, variable.type
+        if variable.length or kind.kind not in ("truth", "number"):
+            continue
+        if kind.kind == "truth":
+            yield f"{name} = not {name}"
+        elif kind.high == kind.low + 1:
+            yield f"{name} = {kind.low + kind.high} - {name}"
+        else:
+            yield from (f"{name} += 1", f"{name} -= 1")
 
 
 def spelled_values(variable: Variable) -> list[str]:
