@@ -35,7 +35,7 @@ from modecheck.editor.navigation import (
     workspace_symbols,
 )
 from modecheck.editor.page_writing import address_of
-from modecheck.editor.positions import Position, TextSpan
+from modecheck.editor.positions import UTF_16, Position, TextSpan
 from modecheck.editor.rename import CannotRename, nameable, renamed
 from modecheck.editor.session import EditorSession
 from modecheck.editor.settings import SECTION, settings_from
@@ -241,9 +241,8 @@ def _follow_settings(server: EditorServer) -> None:
     @server.feature(lsp.INITIALIZE)
     @guarded
     def initialize(params: lsp.InitializeParams) -> None:
-        session.workspace.encoding = str(
-            getattr(server.workspace.position_encoding, "value", None) or "utf-16"
-        )
+        agreed = server.workspace.position_encoding  # a member of an enumeration, or its value
+        session.workspace.encoding = str(getattr(agreed, "value", agreed) or UTF_16)
         folders = [one.uri for one in params.workspace_folders or ()] or [params.root_uri or ""]
         session.workspace.roots = tuple(path_of(uri) for uri in folders if uri)
         take(params.initialization_options)

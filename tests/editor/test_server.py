@@ -324,26 +324,38 @@ def spoken(*messages: dict[str, object]) -> subprocess.Popen[bytes]:
 
 
 def started(process: int | None = None, **can: object) -> dict[str, object]:
-    """The first request of an editor with this process, and with what it can do in a workspace."""
-    params = {"processId": process, "rootUri": None, "capabilities": {"workspace": can}}
+    """The first request of an editor with this process, and with what it can do."""
+    params = {"processId": process, "rootUri": None, "capabilities": can}
     return {"id": 1, "method": "initialize", "params": params}
 
 
-def test_a_server_that_was_shut_down_says_so_and_ends_as_it_should() -> None:
-    """Requests after the shutdown are answered with an error; and an editor that can watch files is
-    asked to.
+def test_a_whole_conversation_is_held_as_agreed() -> None:
+    """Positions count bytes, if both agree on that; an editor that can watch files is asked to; and
+    requests after the shutdown are answered with an error.
     """
+    uri = "file:///nowhere/device.yaml"
+    text = "device: x\nmodes: {'𝒂': y}\n"
+    document = {"uri": uri, "languageId": "yaml", "version": 1, "text": text}
     server = spoken(
-        started(didChangeWatchedFiles={"dynamicRegistration": True}),
+        started(
+            general={"positionEncodings": ["utf-8"]},
+            workspace={"didChangeWatchedFiles": {"dynamicRegistration": True}},
+        ),
         {"method": "initialized", "params": {}},
-        {"id": 2, "method": "shutdown"},
-        {"id": 3, "method": "workspace/symbol", "params": {"query": ""}},
+        {"method": "textDocument/didOpen", "params": {"textDocument": document}},
+        {"id": 2, "method": "textDocument/documentSymbol",
+         "params": {"textDocument": {"uri": uri}}},
+        {"id": 3, "method": "shutdown"},
+        {"id": 4, "method": "workspace/symbol", "params": {"query": ""}},
         {"method": "exit"},
-    )
-    answered, told = server.communicate(timeout=PATIENCE)
+    )  # fmt: skip
+    answer, told = server.communicate(timeout=PATIENCE)
+    answered = answer.decode().replace(" ", "")
     assert server.returncode == 0
-    assert b'"globPattern":"**/*.yaml"' in answered.replace(b'": "', b'":"')
-    assert b"-32600" in answered
+    assert '"positionEncoding":"utf-8"' in answered
+    assert '"end":{"line":1,"character":17}' in answered  # the letter takes four bytes
+    assert '"globPattern":"**/*.yaml"' in answered
+    assert "-32600" in answered
     assert told == b""
 
 
