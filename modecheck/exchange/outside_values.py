@@ -6,6 +6,7 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from modecheck.exchange.ecmascript_terms import names_of_states
+from modecheck.exchange.scxml_data import free_id
 from modecheck.model.parts import Chip, Device, Rule
 from modecheck.model.terms import InState, ReadVariable, Term, parts_of
 from modecheck.model.values import TRUTH, ValueType
@@ -75,9 +76,7 @@ def _read(device: Device, own: str, term: Term) -> Iterator[tuple[str, str]]:
 
 
 def _value(device: Device, chip: str, member: str, taken: Collection[str]) -> OutsideValue:
-    name = f"{chip}_{member}".replace("[", "_").replace("]", "")
-    while name in taken:
-        name += "_"
+    name = free_id(f"{chip}_{member}".replace("[", "_").replace("]", ""), taken)
     other = device.chips[chip]
     if member in other.variables:
         variable = other.variables[member]

@@ -44,6 +44,7 @@ class ActionWriter:
             if _in_order(_pairs(one)) is None
         ]
         taken = {self._terms.variable(name) for name in self._chip.variables}
+        taken |= {*self._chip.states}
         names = (f"next_{n}" for n in range(1, 1000))
         free = (name for name in names if name not in taken)
         return tuple(next(free) for _ in range(max(sizes, default=0)))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from modecheck.exchange.ecmascript_terms import spelled_in_ecmascript
 from modecheck.exchange.scxml_words import KEYWORDS
@@ -14,10 +14,24 @@ RANGE = re.compile(r"\[(-?\d{1,10}), (-?\d{1,10})\]")
 BOND = re.compile(r"bond ([1-7])")
 
 
-def variable_id(name: str, chip: Chip) -> str:
-    """The id of a variable: its name, unless that means something in ECMAScript."""
-    found = name
-    while found in KEYWORDS or (found != name and found in chip.variables):
+def variable_ids(chip: Chip) -> dict[str, str]:
+    """The id of each variable: its name, unless that means something in ECMAScript, begins as only
+    names of SCXML itself do (section 5.10), or is the id of a state (section 3.14).
+    """
+    taken = {*KEYWORDS, *chip.states}
+    kept = {name: name for name in chip.variables if free_id(name, taken) == name}
+    taken |= {*kept}
+    found = {}
+    for name in chip.variables:
+        found[name] = kept.get(name) or free_id(name, taken)
+        taken.add(found[name])
+    return found
+
+
+def free_id(name: str, taken: Collection[str] = ()) -> str:
+    """An id like a name that begins with no underscore and is not taken."""
+    found = f"v{name}" if name.startswith("_") else name
+    while found in taken:
         found += "_"
     return found
 

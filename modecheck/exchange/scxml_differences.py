@@ -77,8 +77,9 @@ KINDS: Mapping[str, DifferenceKind] = {
         "Timers that no rule starts. They are not written",
     ),
     "renamed": DifferenceKind(
-        "a word of ECMAScript, so it is called otherwise",
-        "Names that are words of ECMAScript. They are called otherwise",
+        "something else in a chart, so it is called otherwise",
+        "Variables whose names mean something else in a chart: words of ECMAScript, states, and "
+        "what begins with an underscore (sections 3.14 and 5.10). They are called otherwise",
     ),
 }
 """By its name; the order is that of a report."""

@@ -50,6 +50,9 @@ def read_variables(
             message = f"the variable {identity!r} is declared twice, first in line {first}"
             notes.add(message, node.place, expected="different ids")
             continue
+        if identity.startswith("_"):
+            message = f"the id {identity!r} begins with an underscore, as only names of SCXML do"
+            notes.add(message, node.place, expected="an id that begins with a letter")
         reads = node.words("reads", OURS)
         scratch = node.words("scratch", OURS) == "true"
         drafted = None

@@ -15,7 +15,7 @@ from modecheck.exchange.ecmascript_terms import EcmaTerms
 from modecheck.exchange.outside_values import outside_values, read_by
 from modecheck.exchange.quantity_words import ampere_hours_text, amperes_text
 from modecheck.exchange.scxml_actions import ActionWriter
-from modecheck.exchange.scxml_data import literal, variable_id, words_of_type
+from modecheck.exchange.scxml_data import free_id, literal, variable_ids, words_of_type
 from modecheck.exchange.scxml_differences import Difference
 from modecheck.exchange.scxml_replies import ReplyTable
 from modecheck.exchange.scxml_timers import WHOLE_CHIP, send_later, timed_by_state, timed_rules
@@ -57,8 +57,9 @@ class _ChipWriter:
         self.chip = chip
         self.differences: list[Difference] = []
         self.names = EventNames(device, chip)
-        self.ids = {name: variable_id(name, chip) for name in chip.variables}
-        self.outside = outside_values(device, chip, {*self.ids.values(), *KEYWORDS})
+        self.ids = variable_ids(chip)
+        taken = {*self.ids.values(), *chip.states, *KEYWORDS}
+        self.outside = outside_values(device, chip, taken)
         terms = EcmaTerms(device, chip, self.ids.__getitem__, self._outside_id)
         self.actions = ActionWriter(device, chip, self.names, terms)
         timed = timed_rules(chip, self.names)
@@ -131,10 +132,9 @@ class _ChipWriter:
         }
 
     def _whole_id(self) -> str:
-        name = xml_name(self.chip.name)
-        while name in self.chip.states:
-            name += "_"
-        return name
+        outside = (one.id for one in self.outside.values())
+        taken = {*self.chip.states, *self.ids.values(), *outside, *self.actions.scratch}
+        return free_id(xml_name(self.chip.name), taken)
 
     def _data(self, root: XmlElement) -> None:
         chip = self.chip

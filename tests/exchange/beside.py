@@ -11,7 +11,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 from modecheck.exchange.outside_values import OutsideValue, outside_values
-from modecheck.exchange.scxml_data import variable_id
+from modecheck.exchange.scxml_data import variable_ids
 from modecheck.exchange.scxml_timers import timed_rules
 from modecheck.exchange.scxml_words import KEYWORDS, EventNames, dotted
 from modecheck.exchange.scxml_writing import scxml_of
@@ -43,7 +43,7 @@ class Beside:
         self.machine = ScxmlMachine(scxml_of(self.device, self.chip.name).text)
         self.names = EventNames(self.device, self.chip)
         self.timed = timed_rules(self.chip, self.names)
-        self.ids = {name: variable_id(name, self.chip) for name in self.chip.variables}
+        self.ids = variable_ids(self.chip)
         taken = {*self.ids.values(), *KEYWORDS}
         self.outside = list(outside_values(self.device, self.chip, taken).values())
         self.taken: Counter[str] = Counter()

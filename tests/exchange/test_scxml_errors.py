@@ -115,6 +115,7 @@ WRONG = [
     (chart(transition('<assign location="count"/>'), COUNT), "3 <assign", "without an expression"),
     # What variables hold
     (chart("", '<data id="n" expr="0"/><data id="n"/>'), "1 <data", "declared twice"),
+    (chart("", '<data id="_n" expr="0"/>'), "1 <data", "begins with an underscore"),
     (chart("", '<data id="n" expr="x + 1"/>'), "1 x + 1", "cannot be a first value"),
     (chart("", '<data id="n" src="a.json"/>'), "1 src", "no other file is read"),
     (chart("", '<data id="n" expr="7" chip:holds="[0, 3]"/>'), "1 7", "from 0 to 3"),

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
+from modecheck.exchange.scxml_words import SCXML
 from modecheck.exchange.scxml_writing import scxml_of
 from modecheck.model.devices import read_device
 from tests.exchange.round_trips import (
@@ -133,3 +135,35 @@ def test_a_difference_would_be_seen(tmp_path: Path) -> None:
         assert old in source
         other = with_chip(device, "receiver", source.replace(old, new, 1), tmp_path)
         assert meaning(other.chips["receiver"]) != meaning(receiver), old
+
+
+NAMES = """
+device: names
+chips:
+  hub:
+    variables: {lit: bool, lit_: bool, _event: bool, v_event: bool, hub: bool, In: bool}
+    states: {dark: {rest: true}, lit: {rest: true}, lit_: {rest: true}, next_1: {}}
+    rules:
+      swap: {in: dark, on: tap, if: _tile.dark, do: ["lit, lit_ = lit_, lit"], to: next_1}
+      turn: {in: next_1, do: [_event = not v_event, v_event = In, In = not hub], to: lit}
+      back: {on: tap, do: [hub = _event, lit = lit_], to: lit_}
+  _tile: {states: {dark: {rest: true}}}
+actors:
+  foot: {states: [here], rules: [{signal: tap}]}
+"""
+
+
+def test_every_id_is_one_of_its_own(tmp_path: Path) -> None:
+    """Ids are unique in a document, states and variables together (W3C SCXML, section 3.14), and no
+    variable begins with an underscore (section 5.10).
+    """
+    (tmp_path / "names.yaml").write_text(NAMES)
+    device = read_device(str(tmp_path / "names.yaml"))
+    text = scxml_of(device, "hub").text
+    root = ElementTree.fromstring(text)  # noqa: S314 - just written
+    ids = [one.get("id") for tag in ("state", "data") for one in root.iter(f"{{{SCXML}}}{tag}")]
+    assert len(ids) == len(set(ids)) == 14
+    assert not [one for one in ids if one is None or one.startswith("_")]
+    back, read = written_and_read(device, "hub", tmp_path)
+    assert meaning(back.chips["hub"]) == meaning(device.chips["hub"])
+    assert not read.remarks
