@@ -77,8 +77,8 @@ class Candidate:
 
     @property
     def key(self) -> str:
-        """Equal for candidates that write the same."""
-        return json.dumps(self.overlay, sort_keys=True)
+        """Equal for candidates that write the same, be it as one item or as a list of one."""
+        return json.dumps(_without_lists_of_one(self.overlay), sort_keys=True)
 
     @property
     def size(self) -> int:
@@ -96,6 +96,14 @@ class Candidate:
 
 class Clash(Exception):
     """Two changes write the same value."""
+
+
+def _without_lists_of_one(value: Value) -> Value:
+    if isinstance(value, dict):
+        return {key: _without_lists_of_one(one) for key, one in value.items()}
+    if isinstance(value, list) and len(value) == 1:
+        return _without_lists_of_one(value[0])
+    return value
 
 
 def difference_of(old: Value, new: Value) -> int:

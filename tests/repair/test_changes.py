@@ -12,8 +12,10 @@ from hypothesis import strategies as st
 from modecheck.model.errors import Notebook
 from modecheck.model.yaml_nodes import MappingNode, read_yaml
 from modecheck.repair.changes import (
+    Candidate,
     Clash,
     Data,
+    RepairChange,
     Value,
     difference_of,
     merged,
@@ -89,3 +91,14 @@ def test_a_replaced_item_is_one_difference() -> None:
         ("a", "b"), (None, ["a"]), (["a", "b"], ["c", "d"]),
     ]  # fmt: skip
     assert [difference_of(old, new) for old, new in pairs] == [1, 1, 1, 1, 1, 1, 2]
+
+
+def test_one_item_and_a_list_of_one_are_the_same_candidate() -> None:
+    """A rule as another chip has it, and with what it writes there, would be shown twice."""
+
+    def doing(value: Value) -> Candidate:
+        overlay: Data = {"chips": {"p": {"rules": {"again": {"do": value}}}}}
+        return Candidate((RepairChange("writes", "again", overlay, frozenset()),))
+
+    assert doing("flag = true").key == doing(["flag = true"]).key
+    assert doing(["flag = true"]).key != doing(["flag = true", "n += 1"]).key
