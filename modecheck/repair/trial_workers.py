@@ -9,7 +9,7 @@ import multiprocessing
 import os
 import signal
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
@@ -44,7 +44,10 @@ class TrialWorkers(AbstractContextManager["TrialWorkers[J, R]"], Generic[J, R]):
         with unwatched():
             for _ in range(count):
                 ours, theirs = context.Pipe()
-                process = context.Process(target=_serve, args=(self._work, theirs), daemon=True)
+                known = (*self._processes, ours)
+                process = context.Process(
+                    target=_serve, args=(self._work, theirs, known), daemon=True
+                )
                 process.start()
                 theirs.close()
                 self._processes[ours] = process
@@ -116,13 +119,20 @@ class TrialWorkers(AbstractContextManager["TrialWorkers[J, R]"], Generic[J, R]):
         self._end()
 
 
-def _serve(work: Callable[[Any], object], connection: Connection) -> None:
-    """What a process does: try what it is given, until nobody asks any more."""
+def _serve(
+    work: Callable[[Any], object], connection: Connection, others: Iterable[Connection]
+) -> None:
+    """What a process does: try what it is given, until nobody asks any more. `others` are the ends
+    of those who ask, of which it has a copy: as long as it is open, the process would wait for
+    candidates after all who ask were killed.
+    """
+    for one in others:
+        one.close()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     have_none()
     while True:
         try:
             candidate = connection.recv()
+            connection.send(work(candidate))
         except (EOFError, ConnectionError):
             return
-        connection.send(work(candidate))

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import os
+import signal
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 
@@ -32,6 +35,42 @@ def test_a_process_that_fails_is_counted() -> None:
         found = sorted(workers.tried_out(iter(range(20)), "testing"))
     assert found == [2 * n for n in range(20) if n != 13]
     assert (workers.tried, workers.broken) == (19, 1)
+
+
+ASKING = """\
+import time
+from modecheck.repair.trial_workers import TrialWorkers
+with TrialWorkers(abs, 2, None) as workers:
+    print(*(one.pid for one in workers._processes.values()), flush=True)
+    time.sleep(60)
+"""
+
+
+def test_no_process_outlives_who_asks() -> None:
+    """Even if that one is killed, and can end nobody: a job in CI that takes too long is."""
+    with subprocess.Popen([sys.executable, "-c", ASKING], stdout=subprocess.PIPE) as asking:
+        assert asking.stdout is not None
+        numbers = [int(word) for word in asking.stdout.readline().split()]
+        asking.kill()
+    assert len(numbers) == 2
+    until = time.monotonic() + 10
+    while any(map(is_running, numbers)) and time.monotonic() < until:
+        time.sleep(0.02)
+    left = [number for number in numbers if is_running(number)]
+    for number in left:
+        os.kill(number, signal.SIGKILL)
+    assert not left
+
+
+def is_running(number: int) -> bool:
+    """Whether there is a process with this number that has not ended."""
+    told = subprocess.run(
+        ["ps", "-o", "stat=", "-p", str(number)],
+        capture_output=True,
+        text=True,
+        check=False,
+    ).stdout
+    return bool(told.strip()) and not told.startswith("Z")
 
 
 def test_nothing_is_begun_when_time_is_up() -> None:
