@@ -7,17 +7,20 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from modecheck.editor.bounded_check import CheckOutcome
-from modecheck.editor.device_names import ChipNames, rules_in, unit_of
+from modecheck.editor.device_names import ChipNames
 from modecheck.editor.diagnostics import Problem
+from modecheck.editor.expression_words import WORD
 from modecheck.editor.insertions import Insertions, NothingToChange
-from modecheck.editor.mentions import BRACED, tree_of
+from modecheck.editor.mentions import tree_of
 from modecheck.editor.navigation import ends_of
 from modecheck.editor.positions import TextMap, TextSpan
 from modecheck.editor.real_paths import real_path
 from modecheck.editor.rename import Edit
 from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
+from modecheck.editor.tree_parts import rules_in, unit_of
 from modecheck.editor.workspace import path_of
+from modecheck.model.phrases import BRACED
 from modecheck.model.yaml_nodes import MappingNode
 
 REASON = "say here why the team accepts it"
@@ -29,7 +32,7 @@ NOT_NEEDED = "needless-acceptance"
 """What is accepted for nothing is not accepted once more."""
 
 NOTHING = CheckOutcome("")
-NAME = re.compile(r"(?:\{\w+\}|\w)+")
+NAME = re.compile(WORD)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,7 +20,7 @@ from modecheck.editor.ending import end_with_parent
 if TYPE_CHECKING:
     from modecheck.checks.explored import Verdict
     from modecheck.checks.findings import Finding
-    from modecheck.checks.gaps import GapTable
+    from modecheck.checks.gaps import GapEntry, GapEvent, GapTable
     from modecheck.engine.contract.space import Space
     from modecheck.model.parts import Device
     from modecheck.model.places import Place
@@ -247,14 +247,12 @@ def _taken(device: Device, space: Space) -> dict[str, dict[str, int]]:
 def _answers(table: GapTable) -> dict[str, dict[str, str]]:
     """The rows of a gap table, in words."""
     return {
-        event.label: {leaf: _answer(table, leaf, event.label) for leaf in table.leaves}
+        event.label: {leaf: _answer(table.cells[leaf, event], leaf, event) for leaf in table.leaves}
         for event in table.events
     }
 
 
-def _answer(table: GapTable, leaf: str, label: str) -> str:
-    event = next(event for event in table.events if event.label == label)
-    cell = table.cells[leaf, event]
+def _answer(cell: GapEntry, leaf: str, event: GapEvent) -> str:
     parts = ["stays" if target == leaf else f"goes to {target}" for target in cell.targets]
     if cell.otherwise:
         parts.append({"discard": "discards it", "defer": "lets it wait"}[cell.otherwise])

@@ -132,7 +132,7 @@ def _values(
     if shape.kind == "signal" and "(" in cursor.text:
         shape = ValueOf("condition")  # the value that it carries
     if shape.kind in EXPRESSIONS:
-        yield from expression_names(session, scene, slot, shape.kind, cursor.text)
+        yield from expression_names(scene, slot, shape.kind, cursor.text)
     else:
         yield from value_names(session, scene, slot, shape.kind, cursor.text)
     for word in words_for(slot):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from modecheck.editor.device_names import own_states, texts_in
+from modecheck.editor.tree_parts import own_states, texts_in
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode
 
 

@@ -10,26 +10,15 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from modecheck.editor.device_names import (
-    ChipNames,
-    LinkNames,
-    is_bond,
-    is_truth,
-    node_about,
-    texts_in,
-)
+from modecheck.editor.device_names import ChipNames, LinkNames
+from modecheck.editor.expression_words import FUNCTIONS, IS, TOKEN, WORD
 from modecheck.editor.scenes import Scene, written_forms
+from modecheck.editor.tree_parts import is_bond, is_truth, node_about, texts_in
 from modecheck.model.copies import OWN_NUMBER
-from modecheck.model.syntax import EVENT_WORDS, KEYWORDS, OVER_ALL
+from modecheck.model.syntax import EVENT_WORDS, KEYWORDS
 
 if TYPE_CHECKING:
-    from modecheck.editor.session import EditorSession
     from modecheck.editor.slots import ModelSlot
-
-WORD = r"(?:\{\w+\}|\w)+"
-TOKEN = re.compile(rf"{WORD}|==|!=|<=|>=|\+=|-=|//|\S")
-FUNCTIONS = ("min", "max", *OVER_ALL)
-IS = ("==", "!=")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,18 +42,12 @@ class _Place:
     chips: list[ChipNames]
     before: list[str]
 
-    def last(self, count: int) -> list[str]:
-        return self.before[-count:] if count <= len(self.before) else []
 
-
-def expression_names(
-    session: EditorSession, scene: Scene, slot: ModelSlot, kind: str, text: str
-) -> Iterator[Suggestion]:
+def expression_names(scene: Scene, slot: ModelSlot, kind: str, text: str) -> Iterator[Suggestion]:
     """What can follow `text`, which ends with the word that is being written; `kind` is the kind
     of the expression, "condition", "assignment" or "send".
     """
-    del session
-    tokens = _without_copies(TOKEN.findall(text))
+    tokens = _without_copies([match[0] for match in TOKEN.finditer(text)])
     if tokens and re.fullmatch(WORD, tokens[-1]) and not text[-1:].isspace():
         tokens.pop()
     place = _Place(scene, slot, scene.chips_at(slot), tokens)

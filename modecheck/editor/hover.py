@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from typing import TypeVar
 
 from modecheck.editor.bounded_check import CheckOutcome
 from modecheck.editor.cursor import cursor_at
-from modecheck.editor.device_names import (
-    ChipNames,
-    event_of,
-    node_about,
-    rules_in,
-    states_in,
-    texts_in,
-)
+from modecheck.editor.device_names import ChipNames
 from modecheck.editor.entering import entered, rests_in, started_in
 from modecheck.editor.expression_words import Named
 from modecheck.editor.mentions import Mention, Symbol
@@ -24,11 +18,21 @@ from modecheck.editor.rule_words import rule_in_words
 from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
 from modecheck.editor.slots import KeysOf, keys_in, slot_at
-from modecheck.editor.watching import branches_of, looked_at, touched_by
+from modecheck.editor.tree_parts import (
+    branches_of,
+    event_of,
+    node_about,
+    rules_in,
+    states_in,
+    texts_in,
+)
+from modecheck.editor.watching import looked_at, touched_by
 from modecheck.editor.workspace import path_of
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.wording import counted
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode
+
+T = TypeVar("T")
 
 MOST_LINES = 30
 FROM_A_CHECK = ("state", "rule", "message", "requirement")
@@ -58,6 +62,13 @@ class _About:
     def chips(self) -> list[ChipNames]:
         """The chips whose it is."""
         return self.scene.names.owned_by(self.symbol.owner)
+
+    def own(self, by_chip: Mapping[str, T]) -> Iterator[tuple[ChipNames, str, T]]:
+        """What a check has found of each of these chips, by their names in it."""
+        for name, found in by_chip.items():
+            chip = self.scene.names.chip_called(name)
+            if chip is not None and chip.lowest == self.symbol.owner:
+                yield chip, name, found
 
 
 def hover(session: EditorSession, uri: str, position: Position) -> Hover | None:
@@ -167,10 +178,7 @@ def _seen(about: _About, name: str) -> str:
     if about.outcome is None:
         return ""
     said = []
-    for chip, depths in about.outcome.depths.items():
-        owner = about.scene.names.chip_called(chip)
-        if owner is None or owner.lowest != about.symbol.owner:
-            continue
+    for owner, chip, depths in about.own(about.outcome.depths):
         inside = _leaves(owner, name)
         found = [depth for leaf, depth in depths.items() if leaf in inside]
         if found:
@@ -202,10 +210,7 @@ def _taken(about: _About, name: str) -> str:
     if about.outcome is None:
         return ""
     said = []
-    for chip, taken in about.outcome.taken.items():
-        owner = about.scene.names.chip_called(chip)
-        if owner is None or owner.lowest != about.symbol.owner:
-            continue
+    for _, chip, taken in about.own(about.outcome.taken):
         counts = [count for title, count in taken.items() if is_of_rule(title, name)]
         if not counts:
             continue

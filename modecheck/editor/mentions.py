@@ -11,18 +11,20 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
 from modecheck.editor.cursor import ITEM
-from modecheck.editor.device_names import ChipNames, unit_of
-from modecheck.editor.expression_words import Named, words_in
+from modecheck.editor.device_names import ChipNames
+from modecheck.editor.expression_words import WORD, Named, words_in
 from modecheck.editor.positions import TextMap, TextSpan
 from modecheck.editor.real_paths import real_path
 from modecheck.editor.scenes import Scene
 from modecheck.editor.slots import KeysOf, ModelSlot, NamesOf, ValueOf, slot_at
+from modecheck.editor.tree_parts import unit_of
 from modecheck.editor.workspace import Workspace, kind_of_file
 from modecheck.model.copies import is_each, unnumbered
 from modecheck.model.errors import InvalidInput, Notebook
 from modecheck.model.finding_ids import BETWEEN
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.overlays import beside
+from modecheck.model.phrases import BRACED
 from modecheck.model.starts import ANY
 from modecheck.model.text_files import instead_of_files
 from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNode, read_yaml
@@ -30,9 +32,7 @@ from modecheck.model.yaml_nodes import MappingNode, Node, ScalarNode, SequenceNo
 EXPRESSIONS = ("condition", "assignment", "send", "signal")
 NUMBERS = ("bound", "start")
 OF_A_CHIP = ("state", "variable", "timer", "rule", "own_constant", "parameter")
-BRACED = re.compile(r"\{(\w+)\}")
-WORDS = re.compile(r"(?:\{\w+\}|[\w\[\]])+")
-EVENT = re.compile(r"((?:\{\w+\}|\w)+)(?:\[[^\]]*\])?(?:\s+via\s+((?:\{\w+\}|\w)+))?")
+EVENT = re.compile(rf"({WORD})(?:\[[^\]]*\])?(?:\s+via\s+({WORD}))?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,7 +245,7 @@ class _Walk:
         shape = slot.shape
         assert isinstance(shape, ValueOf)
         kind = "chip" if shape.kind == "actor" else shape.kind
-        match = re.match(r"(?:\{\w+\}|\w)+", node.text)
+        match = re.match(WORD, node.text)
         if match is not None and not (slot.key == "initial" and match[0] == ANY):
             yield from self._per_chip(slot, node, match[0], 0, kind)
 

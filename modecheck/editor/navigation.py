@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
-from modecheck.editor.device_names import node_about
 from modecheck.editor.mentions import Mention, Symbol, mentions_in_device, tree_of
 from modecheck.editor.node_ends import NodeEnds, ends_in
 from modecheck.editor.positions import Position, TextMap, TextSpan
@@ -13,6 +12,7 @@ from modecheck.editor.real_paths import real_path
 from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
 from modecheck.editor.slots import NamesOf, slot_at
+from modecheck.editor.tree_parts import node_about
 from modecheck.editor.workspace import path_of
 from modecheck.model.copies import is_each
 from modecheck.model.places import Place

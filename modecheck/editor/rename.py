@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
-from modecheck.editor.mentions import BRACED, Mention, Symbol, mentions_in_device, mentions_in_file
+from modecheck.editor.mentions import Mention, Symbol, mentions_in_device, mentions_in_file
 from modecheck.editor.navigation import NO_NAMES, mentions_at
 from modecheck.editor.positions import Position, TextSpan
 from modecheck.editor.real_paths import real_path
@@ -19,6 +19,7 @@ from modecheck.editor.workspace import Workspace, path_of
 from modecheck.model.devices import read_device
 from modecheck.model.errors import InputError, InvalidInput
 from modecheck.model.links import CORRUPTED
+from modecheck.model.phrases import BRACED
 from modecheck.model.shapes import IDENTIFIER, RESERVED
 from modecheck.model.text_files import HeldTexts, instead_of_files
 

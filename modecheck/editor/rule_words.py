@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from modecheck.editor.device_names import texts_in
+from modecheck.editor.tree_parts import texts_in
 from modecheck.model.yaml_nodes import MappingNode, ScalarNode
 
 WHEN = {

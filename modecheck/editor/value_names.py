@@ -7,9 +7,10 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from modecheck.editor.device_names import ChipNames, is_bond, is_truth, node_about
+from modecheck.editor.device_names import ChipNames
 from modecheck.editor.expression_names import Suggestion, links_of, messages_of
 from modecheck.editor.scenes import Scene, written_forms
+from modecheck.editor.tree_parts import entries_of, is_bond, is_truth, node_about
 from modecheck.editor.workspace import ENDINGS
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.phrases import FOREVER, SECONDS
@@ -194,8 +195,6 @@ def _bounds(at: _At) -> Iterator[Suggestion]:
 
 
 def _parameters(at: _At) -> Iterator[Suggestion]:
-    from modecheck.editor.device_names import entries_of
-
     for chip in at.chips[:1]:
         for name, _ in entries_of(chip.body.get("parameters")):
             yield Suggestion(name, "parameter", f"a parameter of {chip.name}")

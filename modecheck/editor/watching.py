@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from modecheck.editor.device_names import ChipNames, DeviceNames, event_of, signals_in, texts_in
+from modecheck.editor.device_names import ChipNames, DeviceNames
 from modecheck.editor.entering import entered
 from modecheck.editor.expression_words import Named, words_in
+from modecheck.editor.tree_parts import branches_of, event_of, signals_in, texts_in
 from modecheck.model.yaml_nodes import MappingNode, Node, SequenceNode
 
 THROUGH = {"mode": "modes", "list": "lists"}
@@ -63,12 +64,3 @@ def touched_by(names: DeviceNames, chip: ChipNames, title: str, rule: Node | Non
             written = text.partition("=")[0]
             found |= {m for w in words_in(written, "assignment", names, [chip]) for m in w.means}
     return found
-
-
-def branches_of(rule: MappingNode) -> Iterator[MappingNode]:
-    """A rule, and the branches of which it chooses one."""
-    yield rule
-    choose = rule.get("choose")
-    for one in choose.items if isinstance(choose, SequenceNode) else ():
-        if isinstance(one, MappingNode):
-            yield one
