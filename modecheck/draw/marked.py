@@ -72,14 +72,14 @@ class _Marking:
     def box(self, box: Box) -> Box:
         """A box with the mark of what it stands for, and with those of the rules in it."""
         mark = self._marks.parts.get(box.key, "")
-        words = self._words(mark, box.rules)
+        words = self._words(mark, box.rules, named=True)
         return replace(box, blocks=(*words, *box.blocks), mark=mark) if words else box
 
     def frame(self, frame: SketchFrame) -> SketchFrame:
         """A frame with its mark in its header; the outermost frame has it in its words."""
         mark = self._marks.parts.get(frame.key, "")
         header = frame.header
-        words = self._words(mark, header.rules)
+        words = self._words(mark, header.rules, named=True)
         if words and frame.shape != "diagram":
             header = replace(header, blocks=(*words, *header.blocks))
         told = self.box(frame.words) if frame.words is not None else None
@@ -97,10 +97,15 @@ class _Marking:
         label = replace(arrow.label, blocks=(*words, *arrow.label.blocks))
         return replace(arrow, label=label, mark=mark or (own.pop() if len(own) == 1 else ""))
 
-    def _words(self, mark: str, rules: tuple[str, ...]) -> tuple[TextBlock, ...]:
+    def _words(
+        self, mark: str, rules: tuple[str, ...], *, named: bool = False
+    ) -> tuple[TextBlock, ...]:
+        """The signs of a part and of its rules. Rules are `named` where their sign could be taken
+        for that of the state that they stand in.
+        """
         lines = [SIGNS[mark]] if mark else []
         found = {title: self._marks.rules[title] for title in rules if title in self._marks.rules}
         self.used |= {mark, *found.values()} - {""}
-        alone = len(rules) == 1
+        alone = len(rules) == 1 and not named
         lines += [SIGNS[one] if alone else f"{SIGNS[one]}: {title}" for title, one in found.items()]
         return tuple(TextBlock((TextLine((Run(line, "trigger"),)),)) for line in lines)
