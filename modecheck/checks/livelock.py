@@ -4,8 +4,9 @@ A loop makes no progress if it is a fair loop of only chips' rules and deliverie
 nothing fails, nothing is lost), in which some chip moves and never comes to rest, no pairing is
 made, and no message is delivered whose kind the model declares (event, state or relative: these
 are what a link exists for; messages without a kind are talk between chips). A chip without any rest
-state rests everywhere, as for deadlocks. A step that changes nothing is not part of such a loop: a
-chip that can do nothing else waits, and where all chips do, it is a deadlock.
+state is meant to be busy all the time, and cannot be the one that never comes to rest. A step that
+changes nothing is not part of such a loop: a chip that can do nothing else waits, and where all
+chips do, it is a deadlock.
 
 The cause is a smallest set of chips that can loop while all others stand still: chips are left out
 one by one, in the order of the file, as long as such a loop remains. Chips that loop together have
@@ -68,7 +69,7 @@ def _query(space: Space) -> LoopQuery:
     """Loops without progress."""
     gains = sum(space.mark(f"paired:{name}") for name in space.product.device.pairings)
     talk = frozenset(_idle_talk(space.product))
-    return LoopQuery(without_gains=gains, only=talk, only_changes=True)
+    return LoopQuery(without_gains=gains, only=talk, only_changes=True, past_failures=True)
 
 
 def _idle_talk(product: Product) -> Iterator[int]:

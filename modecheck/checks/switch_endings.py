@@ -56,7 +56,7 @@ def find(evidence: Evidence) -> Iterator[Finding]:
     if len(bits.by_name) < 2:
         return
     unwanted = bits.any | space.mark("settled")
-    query = LoopQuery(unwanted=unwanted, system_only=True, only_changes=True)
+    query = LoopQuery(unwanted=unwanted, system_only=True, only_changes=True, past_failures=True)
     for mode, bit in bits.by_name.items():
         if space.longest(bit, blocked=bits.any) is not None:
             continue  # without any cycle there is no fair one

@@ -74,6 +74,9 @@ class SliceStore:
     def remade(self, number: int) -> list[tuple[int, int, int, int]]:
         raise NotImplementedError("a slice has the transitions that were kept")
 
+    def failing_labels(self, number: int) -> list[int]:
+        return self._whole.found.failing_labels(self.number_in_whole(number))
+
     def ordered(self) -> list[int] | None:
         if self._ordered is None:
             return None

@@ -234,3 +234,29 @@ def test_every_loop_told_is_fair_and_comes_back() -> None:
         if not fair.labels & taken:
             enabled = [bool(fair.labels & labels) for labels in possible]
             assert not (any(enabled) if fair.strong else all(enabled))
+
+
+BESIDE_AN_ERROR = """
+device: a hub that searches while somebody may turn a knob too far
+modes: {off: hub.off, on: hub.on}
+chips:
+  hub:
+    states: {off: {rest: true}, left: {}, right: {}, on: {rest: true}}
+    rules: [{in: off, to: left}, {in: left, to: right}, {in: right, to: left},
+            {in: right, if: player.knob == 1, to: on}]
+actors:
+  player: {variables: {knob: {range: [0, 1]}}, states: [here], rules: [{do: knob = knob + 2 HOW}]}
+"""
+
+
+@pytest.mark.parametrize("engine", ["plain", "compiled"])
+@pytest.mark.parametrize(("how", "loops"), [("", True), (", fair: weak", False)])
+def test_a_step_that_could_fail_hides_no_loop(engine: EngineName, how: str, loops: bool) -> None:
+    """In each state the knob can be turned out of its range, but nobody has to turn it: the hub
+    searches for ever. If the player must turn it in the end, every run ends there.
+    """
+    text = BESIDE_AN_ERROR.replace(" HOW", how)
+    found = {one.id for one in check([device_from(text)], search=Search(engine=engine)).findings}
+    assert "out-of-range:player.knob" in found
+    assert ("livelock:hub" in found) == loops
+    assert ("endless-switch:off" in found) == loops

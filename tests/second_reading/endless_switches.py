@@ -28,9 +28,7 @@ def endless_switches(reached: Reached) -> dict[str, int | None]:
         starts = [number for number in reached.numbers if mode in modes[number]]
         graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
         graph.add_nodes_from(
-            number
-            for number in distances(reached, starts, switching)
-            if switching(number) and not reached.fails(number)
+            number for number in distances(reached, starts, switching) if switching(number)
         )
         for number in list(graph):
             for step, target in reached.outcomes[number]:

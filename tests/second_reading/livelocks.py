@@ -77,7 +77,7 @@ def _nearest(reached: Reached, chip: Chip, still: set[str]) -> int | None:
     """The distance of the nearest part in which a chip is busy while the others stand still."""
     graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
     for number in reached.numbers:
-        if not reached.fails(number) and not chip.states[reached.worlds[number].at[chip.name]].rest:
+        if not chip.states[reached.worlds[number].at[chip.name]].rest:
             graph.add_node(number)
     for number in list(graph):
         for step, target in reached.outcomes[number]:

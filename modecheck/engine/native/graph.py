@@ -148,6 +148,10 @@ class States:
             if after is not None
         ]
 
+    def failing_labels(self, number: int) -> list[int]:
+        """The labels of the steps that fail in a state, made anew."""
+        return [label for label, after, _, _ in self.steps(number) if after is None]
+
     def _target(self, number: int, words: tuple[int, ...]) -> int:
         """The number of the state behind a transition from a state."""
         depth = self.depth_of(number) + 1

@@ -47,11 +47,17 @@ def observer_product(
     return _Following(space, product, most).explored(interrupted)
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, kw_only=True)
 class ObserverProduct(CompiledExploration):
     """A space in which observers followed what was known. `failures` are those of the product
-    alone, each in a state that is as deep.
+    `alone`, each in a state that is as deep; `sources` are the states of that, one for each here.
     """
+
+    alone: CompiledExploration
+    sources: Array
+
+    def failing_labels(self, number: int) -> list[int]:
+        return self.alone.failing_labels(int(self.sources[number]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +184,8 @@ class _Following:
             },
             graph=graph,
             stopped_by=stopped_by,
+            alone=space,
+            sources=self._kept[order, 0],
         )
 
     def _graph(

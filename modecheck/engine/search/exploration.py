@@ -97,6 +97,11 @@ class PlainStates:
         """Not asked: all transitions are kept."""
         raise AssertionError(f"the transitions of state {number} are kept")
 
+    def failing_labels(self, number: int) -> list[int]:
+        """The labels of the steps that fail in a state."""
+        steps = self.interpreter.steps(self.values(number))
+        return [step.label for step in steps if step.after is None]
+
     def ordered(self) -> list[int]:
         """The states by depth, then by words. Found once."""
         if self._order is None:

@@ -81,6 +81,9 @@ class StateStore(Protocol):
         what happened.
         """
 
+    def failing_labels(self, number: int) -> list[int]:
+        """The labels of the steps that fail in an expanded state, made anew."""
+
     def ordered(self) -> list[int] | None:
         """The states by depth, then by words; None if they are numbered so."""
 
@@ -360,6 +363,10 @@ class Exploration(Generic[Store]):
         if loop is None:
             return LoopAnswer(None, rests_on)
         return LoopAnswer(FairLoop(self.path_to(loop[-1][1]), loop))
+
+    def failing_labels(self, number: int) -> list[int]:
+        """The labels of the steps that fail in an expanded state, made anew."""
+        return self.found.failing_labels(number)
 
     def ordered(self) -> tuple[Sequence[int], StateGraph]:
         """The states by depth, then by words, and the graph in that order. Made once."""

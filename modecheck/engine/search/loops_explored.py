@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from modecheck.engine.contract.space import HALTED, LoopQuery, Path
-from modecheck.engine.reference.plain import Interpreter
 from modecheck.engine.search.arrays import Array
 from modecheck.engine.search.fair_components import FairSearch
 from modecheck.engine.search.fair_kernels import (
@@ -54,10 +53,9 @@ def _past_failures(
     space: Exploration[StateStore], order: Sequence[int], search: FairSearch
 ) -> tuple[Path | None, frozenset[int]] | None:
     """The same, where states with a failing step may matter; None where they do not."""
-    steps = Interpreter(space.product).steps
 
-    def failing_labels(place: int) -> Iterator[int]:
-        return (step.label for step in steps(space.state(order[place])) if step.after is None)
+    def failing_labels(place: int) -> list[int]:
+        return space.failing_labels(order[place])
 
     found = search_with_owed(space.product, search, search.graph.failing, failing_labels)
     if found is None:

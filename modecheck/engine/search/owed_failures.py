@@ -17,8 +17,9 @@ from modecheck.engine.search.fair_components import FairComponent, FairSearch
 from modecheck.engine.search.state_graph import StateGraph
 from modecheck.product.ir import Product
 
-MOST_STEPPED = 20_000
-"""Failing states that are stepped once more; some seconds of the interpreter."""
+MOST_STEPPED = 50_000
+"""Failing states that are stepped once more: some seconds of machine code, or a minute of the
+interpreter where there is none."""
 MOST_COPIED = 1_000_000
 """States of which the transitions are copied; some seconds as well."""
 
