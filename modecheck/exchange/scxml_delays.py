@@ -77,7 +77,7 @@ def find_delays(chart: Chart, index: EventIndex, notes: Notebook) -> Delays:
     for one in _everything(chart):
         if one.node.tag == "cancel":
             cancels.append(one)
-        elif one.node.get("delay") is not None or one.node.get("delayexpr") is not None:
+        elif _is_delayed(one.node) and _is_own(one.node, notes):
             sends.setdefault(one.node.words("event"), []).append(one)
     delays = Delays()
     by_id: dict[str, list[_Found]] = {}
@@ -94,6 +94,26 @@ def find_delays(chart: Chart, index: EventIndex, notes: Notebook) -> Delays:
             expected = 'sendid="…"'
             notes.add("a <cancel> whose id is computed", one.node.place, expected=expected)
     return delays
+
+
+def _is_delayed(node: XmlNode) -> bool:
+    return node.get("delay") is not None or node.get("delayexpr") is not None
+
+
+def _is_own(node: XmlNode, notes: Notebook) -> bool:
+    """Whether a delayed event is one for the chart itself without a value, which is what a timer
+    is; anything else is noted.
+    """
+    target = node.get("target") or node.get("targetexpr")
+    values = [*node.of("param", "content"), *([node] if node.get("namelist") else [])]
+    if target is not None:
+        message = f"a delayed event for {target.text!r}"
+        expected = "a delayed event of its own, without a target, and a <send> when that comes"
+        notes.add(message, target.whole, expected=expected)
+    elif values:
+        expected = "a variable that keeps it: a timer brings no value along"
+        notes.add("a delayed event that brings a value along", values[0].place, expected=expected)
+    return target is None and not values
 
 
 def _everything(chart: Chart) -> Iterator[_Found]:

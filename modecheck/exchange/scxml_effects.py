@@ -224,8 +224,9 @@ class EffectsReader:
     def _send(self, ways: list[Way], node: XmlNode, data: EventData) -> list[Way]:
         event = node.get("event")
         if event is None:
-            expected = 'event="…"'
-            self.notes.add("a <send> whose event is computed", node.place, expected=expected)
+            computed = node.get("eventexpr") is not None
+            message = f"a <send> {'whose event is computed' if computed else 'without an event'}"
+            self.notes.add(message, node.place, expected='event="…"')
             return ways
         delayed = self.delays.events.get(event.text)
         if node.get("delay") is not None or node.get("delayexpr") is not None:

@@ -89,6 +89,23 @@ ELEMENTS = {
     "finalize": ElementRule("", "", EXECUTABLE),
 }
 
+EITHER = {
+    "send": (
+        "event eventexpr",
+        "target targetexpr",
+        "type typeexpr",
+        "id idlocation",
+        "delay delayexpr",
+    ),
+    "invoke": ("type typeexpr", "src srcexpr", "id idlocation"),
+    "cancel": ("sendid sendidexpr",),
+    "param": ("expr location",),
+    "data": ("src expr",),
+}
+"""Pairs of attributes of which an element has one at most."""
+INSTEAD_OF_TEXT = {"data": "src expr", "assign": "expr", "content": "expr", "script": "src"}
+"""Attributes that stand for the text of an element."""
+
 NAMES = r"\S+(?: +\S+)*"
 OWN_VALUES = {
     **dict.fromkeys(
@@ -124,12 +141,32 @@ def check_grammar(root: XmlNode, notes: Notebook) -> list[XmlNode]:
     if version is not None and version.text != "1.0":
         message = f"the version {version.text!r}"
         notes.add(message, version.whole, expected='version="1.0"')
+    _check_binding(root, notes)
     return list(_checked(root, notes))
+
+
+def _check_binding(root: XmlNode, notes: Notebook) -> None:
+    """A variable of a model has its first value from the start (section 5.3.3: early binding)."""
+    binding = root.get("binding")
+    if binding is not None and binding.text.strip() not in ("early", "late"):
+        message = f"the binding {binding.text!r}"
+        notes.add(message, binding.whole, word=binding.text, choices=("early", "late"))
+    elif binding is not None and binding.text.strip() == "late":
+        for data in (one for state in root.of(*STATES.split()) for one in _data_within(state)):
+            message = f"{data.words('id')!r} has its first value when its state is entered"
+            expected = 'binding="early", or the <data> at the top'
+            notes.add(message, data.place, expected=expected)
+
+
+def _data_within(node: XmlNode) -> Iterator[XmlNode]:
+    for child in node.children:
+        yield from [child] if child.tag == "data" else _data_within(child)
 
 
 def _checked(node: XmlNode, notes: Notebook) -> Iterator[XmlNode]:
     rule = ELEMENTS[node.tag]
     _check_attributes(node, rule, notes)
+    _check_combinations(node, notes)
     if node.text_place is not None and not rule.text:
         message = f"text inside of <{node.tag}>"
         notes.add(message, node.text_place, expected="elements only")
@@ -162,3 +199,45 @@ def _check_attributes(node: XmlNode, rule: ElementRule, notes: Notebook) -> None
     for name in rule.required:
         if node.get(name) is None:
             notes.add(f"<{node.tag}> without {name!r}", node.place, expected=f'{name}="…"')
+
+
+def _check_combinations(node: XmlNode, notes: Notebook) -> None:
+    """What may stand there alone, but not together."""
+    for pair in EITHER.get(node.tag, ()):
+        first, second = (node.get(name) for name in pair.split())
+        if first is not None and second is not None:
+            message = f"<{node.tag}> with {' and '.join(map(repr, pair.split()))}"
+            notes.add(message, second.place, expected="one of them")
+    for name in INSTEAD_OF_TEXT.get(node.tag, "").split():
+        if node.get(name) is not None and node.text_place is not None:
+            message = f"<{node.tag}> with {name!r} and a text"
+            notes.add(message, node.text_place, expected="one of them")
+    event = node.get("event")
+    if event is not None and not event.text.strip():
+        expected = "the name of an event, or no such attribute"
+        notes.add("an event without a name", event.whole, expected=expected)
+    if node.tag in ("state", "initial"):
+        _check_initials(node, notes)
+    elif node.tag == "if":
+        _check_branches(node, notes)
+
+
+def _check_initials(node: XmlNode, notes: Notebook) -> None:
+    """A state says once at most where it begins, and that depends on nothing."""
+    elements, attribute = node.of("initial"), node.get("initial")
+    for again in elements[0 if attribute is not None else 1 :]:
+        notes.add(f"a second initial state of <{node.tag}>", again.place, expected="one")
+    for transition in node.of("transition") if node.tag == "initial" else ():
+        for name in ("event", "cond"):
+            depends = transition.get(name)
+            if depends is not None:
+                message = f"<transition> of <initial> with {name!r}"
+                notes.add(message, depends.place, expected="a target alone")
+
+
+def _check_branches(node: XmlNode, notes: Notebook) -> None:
+    """Behind `<else>` there is no further branch."""
+    parts = node.of("elseif", "else")
+    ended = next((n for n, one in enumerate(parts) if one.tag == "else"), len(parts))
+    for late in parts[ended + 1 :]:
+        notes.add(f"<{late.tag}> behind <else>", late.place, expected="<else> as the last branch")

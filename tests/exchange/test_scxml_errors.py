@@ -125,7 +125,55 @@ WRONG = [
         "1 <data",
         "what 'n' can hold is not known | chip:holds",
     ),
+    # What stands there alone (W3C SCXML, sections 3.6, 4.3, 5.3, 5.4, 5.7, 6.2), from memory
+    (chart('<initial/><initial/><state id="a"/>'), "3 <initial", "a second initial state"),
+    (
+        chart('<initial><transition event="e" target="a"/></initial><state id="a"/>'),
+        "3 event",
+        "<transition> of <initial> with 'event'",
+    ),
+    (chart(transition(attributes='event=" "')), "3  ", "an event without a name"),
+    (
+        chart(transition('<if cond="true"><else/><elseif cond="true"/></if>')),
+        "3 <elseif",
+        "<elseif> behind <else>",
+    ),
+    (
+        chart(transition('<if cond="true"><else/><log/><else/></if>')),
+        "3 <else",
+        "<else> behind <else>",
+    ),
+    (
+        chart(transition('<send event="x" eventexpr="y" target="#_parent"/>')),
+        "3 eventexpr",
+        "<send> with 'event' and 'eventexpr' | one of them",
+    ),
+    (
+        chart(transition('<assign location="count" expr="1">2</assign>'), COUNT),
+        "3 2",
+        "<assign> with 'expr' and a text",
+    ),
+    # When variables have their first values (section 5.3.3)
+    (chart("").replace("version", 'binding="lat" version'), "1 lat", "did you mean 'late'?"),
+    (
+        chart('<datamodel><data id="n" expr="1"/></datamodel>').replace(
+            "version", 'binding="late" version'
+        ),
+        "3 <data",
+        "'n' has its first value when its state is entered | early",
+    ),
     # What happens
+    (chart(transition('<send target="#_parent"/>')), "3 <send", "a <send> without an event"),
+    (
+        chart(transition('<send event="x" target="#_parent" delay="1s"/>')),
+        "3 #_parent",
+        "a delayed event for '#_parent' | without a target",
+    ),
+    (
+        chart(transition('<send event="x" delay="1s"><param name="a" expr="1"/></send>')),
+        "3 <param",
+        "a delayed event that brings a value along",
+    ),
     (chart(transition('<send event="x"/>')), "3 <send", "sends an event to itself | #_parent"),
     (
         chart(transition('<send event="x" target="http://a"/>')),
