@@ -72,6 +72,17 @@ requirements:
 """
 """Nothing is wrong with it: an answer for each that asks."""
 
+NOTHING_GOOD = """\
+device: a tile that boots from one of two places
+chips:
+  boot:
+    variables: {place: {range: [0, 1]}, good: {list: 2, range: [0, 1]}}
+    states: {booting: {}, running: {rest: true}}
+    rules:
+      start: {in: booting, if: "good[place] == 1", to: running}
+"""
+"""Neither place ever becomes good."""
+
 
 def repairs_of(
     path: Path,

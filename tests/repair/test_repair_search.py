@@ -16,7 +16,7 @@ from modecheck.repair.trying import Trial, TrialBench, TrialOutcome
 from modecheck.repair.written import read_written
 from tests.benchmarks.repair import Row, fails_again, is_the_original, original_of, row_of
 from tests.models.bundled import MODELS, TWINS, is_small
-from tests.repair.devices import TWO_ENDS, TWO_PEDALS, bench_of, repairs_of, sentences
+from tests.repair.devices import NOTHING_GOOD, TWO_ENDS, TWO_PEDALS, bench_of, repairs_of, sentences
 from tests.sweeps import sweep
 
 QUICK = ("queue_exhausted", "one_behind")
@@ -151,6 +151,18 @@ def test_what_no_other_rule_does_is_found(
     at = RepairSituation(bench.devices[0], read_written(bench.file), bench.wanted)
     found = [one for one in changes_for(at) if one.sentence == repair]
     assert [bench.try_out(Candidate((one,))).outcome for one in found] == [TrialOutcome.KEPT]
+
+
+def test_the_start_of_a_list_is_changed_as_a_whole(tmp_path: Path) -> None:
+    """Of two places for firmware none is good, so that nothing ever starts."""
+    path = tmp_path / "device.yaml"
+    path.write_text(NOTHING_GOOD, encoding="utf-8")
+    bench = bench_of(path, tmp_path)
+    at = RepairSituation(bench.devices[0], read_written(bench.file), bench.wanted)
+    (one,) = (
+        x for x in changes_for(at) if x.sentence == "boot: each item of good starts as 1, not 0"
+    )
+    assert bench.try_out(Candidate((one,))).outcome is TrialOutcome.KEPT
 
 
 def test_new_rules_for_two_events_make_a_pair(tmp_path: Path) -> None:

@@ -58,12 +58,13 @@ def start_changes(at: RepairSituation) -> Iterator[RepairChange]:
                 words = f"it starts in {state}"
                 yield _on(at, START, chip, (("initial",), state), words, 0.5)
         for name, variable in model.variables.items():
-            if variable.length:
-                continue
             first, *others = spelled_values(variable)
-            for word in others:
+            told = f"{name} starts as" if not variable.length else f"each item of {name} starts as"
+            alike = len(set(variable.start)) == 1
+            now = f", not {first}" if alike else ""
+            for word in others if alike else [first, *others]:
                 keys = _declared(chip, name, {"start": _typed(word)})
-                yield _on(at, START, chip, keys, f"{name} starts as {word}, not {first}", 1.0)
+                yield _on(at, START, chip, keys, f"{told} {word}{now}", 1.0)
 
 
 def _typed(word: str) -> Value:
