@@ -20,6 +20,9 @@ from modecheck.model.syntax import EVENT_WORDS, KEYWORDS
 if TYPE_CHECKING:
     from modecheck.editor.slots import ModelSlot
 
+OPEN_BRACE = re.compile(rf"(?:{WORD})?\{{\w*$")
+"""The word that is being written, if the name of a parameter is not closed in it."""
+
 
 @dataclass(frozen=True, slots=True)
 class Suggestion:
@@ -47,6 +50,7 @@ def expression_names(scene: Scene, slot: ModelSlot, kind: str, text: str) -> Ite
     """What can follow `text`, which ends with the word that is being written; `kind` is the kind
     of the expression, "condition", "assignment" or "send".
     """
+    text = OPEN_BRACE.sub("", text)
     tokens = _without_copies([match[0] for match in TOKEN.finditer(text)])
     if tokens and re.fullmatch(WORD, tokens[-1]) and not text[-1:].isspace():
         tokens.pop()
@@ -275,4 +279,4 @@ def _plain(place: _Place) -> Iterator[Suggestion]:
         known = names.chips.get(name)
         yield Suggestion(name, "chip", node_about(known.body) if known else "a chip", f"{name}.")
     yield from (Suggestion(one, "function", "a function", f"{one}(") for one in FUNCTIONS)
-    yield from (Suggestion(one, "keyword") for one in sorted(KEYWORDS - {"via"}))
+    yield from (Suggestion(one, "keyword") for one in sorted({*KEYWORDS, *_TRUTHS} - {"via"}))

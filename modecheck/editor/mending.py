@@ -14,6 +14,10 @@ MOST_BLANKED = 6
 """Lines that are changed; with more, the text is not what it was."""
 
 
+MOST_ABOVE = 30
+"""Lines above an error in which its cause is looked for."""
+
+
 def mended(text: str) -> str:
     """The text, with as few lines changed as it takes to read it; unchanged if that is too many."""
     tree, line = _read(text)
@@ -50,14 +54,19 @@ def _read(text: str) -> tuple[Node | None, int]:
 
 
 def _suspects(lines: list[str], line: int) -> list[int]:
-    """The line of an error and the one before it in which something stands; either may be the
-    cause.
+    """The line of an error and the one before it in which something stands, either of which may be
+    the cause, and the last one above that leaves a quote open, which may be far away.
     """
     at = max(min(line, len(lines)), 1) - 1
     found = [at] if lines[at].strip() else []
     above = range(at - 1, -1, -1)
     before = next((n for n in above if lines[n].strip() and lines[n].lstrip()[0] != "#"), None)
-    return [*([] if before is None else [before]), *found]
+    quoted = next((n for n in above[:MOST_ABOVE] if _leaves_a_quote_open(lines[n])), None)
+    return [*(one for one in (quoted, before) if one is not None), *found]
+
+
+def _leaves_a_quote_open(line: str) -> bool:
+    return closed(line)[len(line) : len(line) + 1] in ('"', "'")
 
 
 def _with(lines: list[str], number: int, line: str) -> list[str]:

@@ -93,7 +93,7 @@ def _events(at: _At) -> Iterator[Suggestion]:
     if "via" in words[1:]:
         yield from links_of(at.scene, at.chips, words[0], outgoing=False)
         return
-    if words and at.text[-1:].isspace():
+    if len(words) > 1 or (words and at.text[-1:].isspace()):
         yield Suggestion("via", "keyword", "only from this link")
         return
     yield from messages_of(at.scene, at.chips, outgoing=False)

@@ -46,6 +46,21 @@ OFFERED = {
         {"{side}_air", "{side}_cord"},
         {"usb_up"},
     ),
+    "forms": (
+        BRIDGE,
+        SEND,
+        '    send: ["{side}_picture(true) via {si¦',
+        {"{side}_air", "{side}_cord"},
+        {"via"},
+    ),
+    "forms of messages": (BRIDGE, SEND, '    send: ["{¦', {"{side}_picture"}, {"via"}),
+    "behind a quote that is open": (
+        BRIDGE,
+        '    if: "not {side}_dock.seated and bond != none"',
+        '    if: "not {side}_dock.seated and ¦',
+        {"bond", "true"},
+        {"wired"},
+    ),
     "values": (BRIDGE, "    if: bond != none", "    if: bond != ¦", {"none"}, set()),
     "through a parameter": (
         BRIDGE,
@@ -207,6 +222,7 @@ accepted: [{finding: "deadlock:tile.idle", reason: r}]
         ("ready: bool", "ready: ¦", {"bool", "false"}),
         ("patience: 5 ms", "patience: ¦", {"left"}),
         ("initial: idle", "initial: ¦", {"any", "calling"}),
+        ("on: knob", "on: knob v¦", {"via"}),
     ],
 )
 def test_names_are_offered_where_values_stand(old: str, new: str, wanted: set[str]) -> None:

@@ -38,6 +38,13 @@ def test_what_is_open_is_closed(line: str, found: str) -> None:
     assert isinstance(tree.entries["rules"], MappingNode)
 
 
+def test_a_quote_is_closed_far_above_of_where_it_is_missed() -> None:
+    """At the next quote, a line later or many."""
+    rest = "    fair: weak\n" * 3
+    text = f'chip: x\nrules:\n  a:\n    if: "b and\n{rest}    send: ["c"]\nstates: [p]\n'
+    assert mended(text) == text.replace('"b and', '"b and"')
+
+
 def test_a_text_that_can_be_read_is_left_alone() -> None:
     """Even if it has errors of another kind."""
     text = "chip: x\nstates: {a: {}}\nstates: {b: {}}\n"
