@@ -127,7 +127,7 @@ def looks_told(behaviours: Sequence[Behaviour]) -> list[LookTold]:
 
 @dataclass(frozen=True, slots=True)
 class DifferenceTold:
-    """How the devices differ in one look and mode, with a run of the one that shows it."""
+    """How the devices differ in some looks and modes, with a run of the one that shows it."""
 
     title: str
     sentence: str
@@ -135,18 +135,32 @@ class DifferenceTold:
 
 
 def differences_told(comparison: DeviceComparison) -> Iterator[DifferenceTold]:
-    """Each difference; one that shows in a mode is not repeated for the whole behaviour."""
+    """Each difference; one that shows in a mode is not repeated for the whole behaviour, and one
+    that shows alike in several looks is told once.
+    """
     shown = {
         (one.variant, one.look.title)
         for one in comparison.different
         if one.mode != WHOLE and one.trace is not None
     }
+    alike: dict[tuple[object, ...], list[Behaviour]] = {}
     for one in comparison.different:
         if one.mode == WHOLE and (one.variant, one.look.title) in shown:
             continue
-        where = f"{one.look.title}, {mode_in_words(one.mode)}"
-        title = f"{one.variant}: {where}" if one.variant else where
-        yield DifferenceTold(title, _sentence(one), one.trace)
+        steps = None if one.trace is None else tuple(step.text for step in one.trace.told)
+        alike.setdefault((one.variant, one.mode, _sentence(one), steps), []).append(one)
+    for (variant, mode, sentence, _), several in alike.items():
+        where = f"{_titles([one.look.title for one in several])}, {mode_in_words(str(mode))}"
+        title = f"{variant}: {where}" if variant else where
+        yield DifferenceTold(title, str(sentence), several[0].trace)
+
+
+def _titles(titles: Sequence[str]) -> str:
+    """`messages over cable and radio`: what they begin with alike is said once."""
+    start = "messages over "
+    if len(titles) > 1 and all(title.startswith(start) for title in titles):
+        return start + listed([title.removeprefix(start) for title in titles])
+    return listed(titles)
 
 
 def _sentence(one: Behaviour) -> str:

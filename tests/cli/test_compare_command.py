@@ -377,3 +377,22 @@ def test_wrong_arguments_are_told_before_anything_is_explored(tmp_path: Path) ->
         assert said in result.err
         assert "Traceback" not in result.err
         assert list(tmp_path.iterdir()) == []
+
+
+def test_a_difference_that_shows_alike_over_several_media_is_told_once(tmp_path: Path) -> None:
+    """A step that can fail is seen by whoever looks, over whatever medium."""
+    text = (
+        "device: d\nchips:\n"
+        "  a: {states: {s: {rest: true}}, rules: [{on: ask, send: [x via air, y via cord]}]}\n"
+        "  b: {states: {t: {rest: true}}, variables: {n: {range: [0, 1]}},"
+        " rules: [{on: count, do: n = 1}], discards: [x, y]}\n"
+        "actors: {player: {states: [here], rules: [{signal: ask}, {signal: count}]}}\n"
+        "links:\n"
+        "  air: {from: a, to: b, medium: radio, carries: [x], when_full: drop_new}\n"
+        "  cord: {from: a, to: b, medium: cable, carries: [y], when_full: drop_new}\n"
+    )
+    (tmp_path / "old.yaml").write_text(text, encoding="utf-8")
+    (tmp_path / "new.yaml").write_text(text.replace("n = 1", "n += 1"), encoding="utf-8")
+    told = here(tmp_path, "old.yaml", "new.yaml").out
+    assert "\nmessages over radio and cable, as a whole\n" in told
+    assert told.count("from the start, a step of the new device can fail") == 1
