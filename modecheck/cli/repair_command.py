@@ -64,7 +64,8 @@ def command(
 
     Tries single changes, then pairs, each as if it were laid over DEVICE, and keeps those that take
     away every FINDING (by default all) and break nothing else. A FINDING is named as check names
-    it; name one of several that have nothing to do with each other. It says what was checked, never that a repair is what the device should do.
+    it; name one of several that have nothing to do with each other. The report says what was
+    checked, never that a repair is what the device should do.
     """
     import sys
 
