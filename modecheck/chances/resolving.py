@@ -31,6 +31,7 @@ from typing import TypeAlias
 
 from modecheck.chances.happening_first import happening_first
 from modecheck.chances.moments import MomentChances
+from modecheck.engine.reference.happenings import Took
 from modecheck.engine.reference.plain import State, Step
 from modecheck.product.ir import Label, Product
 
@@ -87,7 +88,7 @@ class Resolver:
         if turn is None:
             return self._at_a_moment(state, known, declined)
         weights = [self._weight(step) for step in turn]
-        weighed = _behind(declined, self._shared(turn, weights, self._losses(known)))
+        weighed = self._behind(declined, self._shared(turn, weights, self._losses(known)))
         timers = sum(self._duration(step) > 0 for step in turn)
         return Choice(weighed, len(turn) > 1 and None in weights, race=timers > 1)
 
@@ -107,8 +108,8 @@ class Resolver:
             unknown = [step for step in turn if weights[id(step)] is None]
             likely = [step for step in turn if weights[id(step)] is not None]
             shared = self._shared(likely, [weights[id(step)] for step in likely], losses)
-            rest = _behind(declined, shared)
-        alone = [_behind(declined, self._with_loss(step, ONE, losses)) for step in unknown]
+            rest = self._behind(declined, shared)
+        alone = [self._behind(declined, self._with_loss(step, ONE, losses)) for step in unknown]
         return tuple(one for one in (*alone, rest) if one)
 
     def _turn(self, known: list[Step]) -> list[Step] | None:
@@ -157,8 +158,36 @@ class Resolver:
         for number, before, chance in happening_first([chance for _, chance, _ in asked]):
             more = ((asked[one][0].label, asked[one][1]) for one in before)
             found = self._with_loss(asked[number][0], chance * scale, losses)
-            weighed += _behind(declined.union(more), found)
+            weighed += self._behind(declined.union(more), found)
         return Choice(tuple(weighed), any(assumed for *_, assumed in able), race=False)
+
+    def _behind(self, declined: Declined, weighed: Iterable[Weighed]) -> tuple[Weighed, ...]:
+        """Steps after which it still counts that others did not happen, unless they began anew."""
+        if not declined:
+            return (*weighed,)
+        return tuple(
+            replace(
+                one, declined=frozenset(d for d in declined if not self._renews(one.step, d[0]))
+            )
+            for one in weighed
+        )
+
+    def _renews(self, step: Step, label: int) -> bool:
+        """Whether a step starts the timer of a rule again: then what it did not do was another
+        moment's.
+        """
+        waiting = self._labels[label]
+        if waiting.kind != "rule":
+            return False
+        timer = self._product.rules[waiting.rule]
+        taken = (
+            self._product.rules[what.rule]
+            for what in step.happenings
+            if isinstance(what, Took) and what.chip == waiting.chip
+        )
+        if timer.expires:
+            return any(timer.expires in rule.starts for rule in taken)
+        return any(rule.target is not None for rule in taken)
 
     def _with_loss(
         self, step: Step, share: Fraction, losses: dict[tuple[int, Fraction], Step]
@@ -193,11 +222,6 @@ class Resolver:
         if after is None or self._moments is not None:
             return Fraction(0)
         return after.low if after.high is None else (after.low + after.high) / 2
-
-
-def _behind(declined: Declined, weighed: Iterable[Weighed]) -> tuple[Weighed, ...]:
-    """Steps after which it still counts that others did not happen."""
-    return tuple(replace(one, declined=declined) for one in weighed) if declined else (*weighed,)
 
 
 def loss_of(product: Product, queue: int, kind: str, budget: int) -> Fraction | None:
