@@ -118,13 +118,14 @@ class Workspace:
         """The device files that a file belongs to: itself, or that which lies nearest and names it,
         then every other one that is open and names it, through others or not.
         """
-        if kind_of_file(self.text_of(path) or "") == "device":
-            return [path]
         wanted = real_path(path)
-        found: list[str] = []
-        for candidate in self._candidates(path):
-            near = found and real_path(candidate) not in self.buffers
-            if near or kind_of_file(self.text_of(candidate) or "") != "device":
+        is_device = kind_of_file(self.text_of(path) or "") == "device"
+        found = [path] if is_device else []
+        for candidate in self._open() if is_device else self._candidates(path):
+            real = real_path(candidate)
+            if real == wanted or (found and real not in self.buffers):
+                continue
+            if kind_of_file(self.text_of(candidate) or "") != "device":
                 continue
             if wanted in set(map(real_path, self.files_of(candidate))):
                 found.append(candidate)
@@ -163,11 +164,13 @@ class Workspace:
             if kind_of_file(self.text_of(candidate) or "") == "device":
                 yield candidate
 
+    def _open(self) -> list[str]:
+        return [buffer.path for buffer in list(self.buffers.values())]
+
     def _candidates(self, path: str) -> Iterator[str]:
         """Open texts, then files in the folder and above it; `device.yaml` before others."""
         seen = set[str]()
-        opened = (buffer.path for buffer in list(self.buffers.values()))
-        for candidate in (*opened, *_files_near(path)):
+        for candidate in (*self._open(), *_files_near(path)):
             if real_path(candidate) not in seen:
                 seen.add(real_path(candidate))
                 yield candidate

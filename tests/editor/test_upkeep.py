@@ -74,6 +74,24 @@ def test_a_chip_is_read_with_the_device_that_names_it(tmp_path: Path) -> None:
     asyncio.run(session())
 
 
+def test_a_device_is_read_with_that_which_is_laid_over_it(tmp_path: Path) -> None:
+    """What a text beneath takes away is missed in the one that is open above it."""
+
+    async def session() -> None:
+        upkeep, shown, _ = kept(tmp_path, check=False)
+        device, over = tmp_path / "device.yaml", tmp_path / "over.yaml"
+        edit(upkeep, over, "device: y\nbased_on: device.yaml\nmodes: {m: null}\n")
+        edit(upkeep, device, DEVICE)
+        await settled(upkeep)
+        assert upkeep.problems_of(str(over)) == []
+        edit(upkeep, device, DEVICE.partition("modes:")[0])
+        await settled(upkeep)
+        assert len(upkeep.problems_of(str(over))) == 1
+        assert real_path(str(over)) in shown[-1]
+
+    asyncio.run(session())
+
+
 def test_a_change_ends_the_check_that_is_running(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
