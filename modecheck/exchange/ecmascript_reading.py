@@ -31,6 +31,11 @@ LEVELS = (("||",), ("&&",), ("==", "!=", "===", "!=="), ("<", "<=", ">", ">="), 
 """Binary operators, those that bind least first; products come after them."""
 
 OURS = {"||": "or", "&&": "and", "===": "==", "!==": "!="}
+TRUNCATED = "truncated remainder"
+"""The operator `%`, whose result has the sign of its first operand: that of the model has the sign
+of the second one, so that they are the same where neither is negative.
+"""
+
 WHAT_THERE_IS = "In('state'), Math.min(…), Math.max(…) or Math.floor(a / b)"
 LARGEST = 2**31 - 1
 
@@ -173,7 +178,8 @@ class _EcmaParser:
         while operator := self._take("*", "/", "%"):
             factors += 1
             self._need_short(factors, start)
-            value = self._apply(operator, start, value, self._unary())
+            named = TRUNCATED if operator == "%" else operator
+            value = self._apply(named, start, value, self._unary())
         return value
 
     def _unary(self) -> Tree:
@@ -219,6 +225,9 @@ class _EcmaParser:
         width = len(token.text)
         if "." in token.text:
             raise ExpressionError("a number with a fraction", token.offset, width, "an integer")
+        if width > 1 and token.text.startswith("0"):
+            message = "a number that begins with 0, which some read as an octal one"
+            raise ExpressionError(message, token.offset, width, "a decimal number")
         if width > 10 or int(token.text) > LARGEST:
             expected = f"at most {LARGEST}"
             raise ExpressionError("the number is too large", token.offset, width, expected)

@@ -6,7 +6,12 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from modecheck.exchange.ecmascript_reading import parse_ecmascript, parts_of_tree, quotients
+from modecheck.exchange.ecmascript_reading import (
+    TRUNCATED,
+    parse_ecmascript,
+    parts_of_tree,
+    quotients,
+)
 from modecheck.exchange.expression_text import expression_text
 from modecheck.exchange.scxml_chart import Chart, ChartState
 from modecheck.exchange.scxml_variables import ChartVariable
@@ -16,7 +21,15 @@ from modecheck.model.meaning import understand, understand_condition
 from modecheck.model.parts import State
 from modecheck.model.scopes import ChipOutline, MeaningError, Scope, Unknowable
 from modecheck.model.shapes import IDENTIFIER
-from modecheck.model.syntax import Apply, ExpressionError, Name, Number, Tree, parse_condition
+from modecheck.model.syntax import (
+    Apply,
+    ExpressionError,
+    Member,
+    Name,
+    Number,
+    Tree,
+    parse_condition,
+)
 from modecheck.model.values import ValueType, bond_type
 from modecheck.model.variables import Variable
 
@@ -85,7 +98,7 @@ class ChartExpressions:
     ) -> ChartExpression | None:
         names = _Names(self.chart, self.variables, data)
         try:
-            tree = _parsed(attribute.text, names)
+            tree = self._with_remainders(_parsed(attribute.text, names))
             if condition or want is not None or not names.words:
                 self._judge(tree, want, condition=condition)  # of a message's words it knows none
             tree = self._with_none(tree, want)
@@ -99,6 +112,31 @@ class ChartExpressions:
         except Unknowable:
             return None
         return ChartExpression(expression_text(tree), frozenset(names.read))
+
+    def _with_remainders(self, tree: Tree) -> Tree:
+        """Remainders as the model has them. Raises `ExpressionError` for one that may differ."""
+        match tree:
+            case Name(index=index) if index is not None:
+                return replace(tree, index=self._with_remainders(index))
+            case Member(item, choices):
+                chosen = tuple(map(self._with_remainders, choices))
+                return replace(tree, item=self._with_remainders(item), choices=chosen)
+            case Apply(operator, arguments):
+                whole = replace(tree, arguments=tuple(map(self._with_remainders, arguments)))
+                if operator != TRUNCATED:
+                    return whole
+                if any(map(self._may_be_negative, whole.arguments)):
+                    message = "a remainder of numbers that may be negative, which has another sign"
+                    expected = "a - b * Math.floor(a / b), which has the sign of b"
+                    raise ExpressionError(message, tree.offset, tree.width, expected)
+                return replace(whole, operator="%")
+        return tree
+
+    def _may_be_negative(self, tree: Tree) -> bool:
+        """Of what a message carries, only the device knows; an export of ours has seen to it."""
+        if any(isinstance(one, Name) and one.parts == ("value",) for one in _names_in(tree)):
+            return not self.chart.own
+        return understand(tree, replace(self.scope, in_event=True), None).type.low < 0
 
     def _with_none(self, tree: Tree, want: ValueType | None = None) -> Tree:
         """No key of a bond is the number 0 in an export, and the word `none` in a model."""

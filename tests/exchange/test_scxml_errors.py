@@ -103,6 +103,21 @@ WRONG = [
         "3 _event.data.x",
         "no event here",
     ),
+    (
+        chart(transition(attributes='event="a" cond="count == 010"'), COUNT),
+        "3 010",
+        "begins with 0",
+    ),
+    (
+        chart(transition(attributes='event="a" cond="(count - 1) % 4 == 3"'), COUNT),
+        "3 (count - 1) % 4",
+        "may be negative | Math.floor",
+    ),
+    (
+        chart(transition(attributes='event="a" cond="_event.data.value % 2 == 1"')),
+        "3 _event.data.value % 2",
+        "may be negative",
+    ),
     (chart(transition(attributes='event="a" cond="1.5 > 1"')), "3 1.5", "a number with a fraction"),
     (
         chart(transition(attributes='event="a" cond="' + "(" * 50 + 'lit"'), COUNT),
