@@ -45,7 +45,7 @@ def hints(session: EditorSession, uri: str) -> list[Hint]:
 def _hints(scene: Scene, outcome: CheckOutcome, mentions: list[Mention]) -> Iterator[Hint]:
     for one in mentions:
         kind = one.symbol.kind
-        if not one.declares or kind not in ("state", "rule"):
+        if not one.declares or kind not in _UNSEEN:
             continue
         chips = [
             chip
@@ -53,19 +53,19 @@ def _hints(scene: Scene, outcome: CheckOutcome, mentions: list[Mention]) -> Iter
             if (known := scene.names.chip_called(chip)) is not None
             and known.lowest == one.symbol.owner
         ]
-        unseen = outcome.unreachable if kind == "state" else outcome.never_taken
-        name = one.symbol.name
-        if chips and all(_is_unseen(unseen.get(chip, ()), name, kind) for chip in chips):
-            if kind == "rule" and not all(_has_rule(outcome, chip, name) for chip in chips):
-                continue
-            yield Hint(one.span.end, UNREACHABLE if kind == "state" else NEVER_TAKEN)
+        is_unseen, remark = _UNSEEN[kind]
+        if chips and all(is_unseen(outcome, chip, one.symbol.name) for chip in chips):
+            yield Hint(one.span.end, remark)
 
 
-def _is_unseen(unseen: list[str] | tuple[str, ...], name: str, kind: str) -> bool:
-    return name in unseen if kind == "state" else any(is_of_rule(one, name) for one in unseen)
+def _is_unreachable(outcome: CheckOutcome, chip: str, name: str) -> bool:
+    return name in outcome.unreachable.get(chip, ())
 
 
-def _has_rule(outcome: CheckOutcome, chip: str, name: str) -> bool:
-    """Whether all that the chip has of a rule, all branches, is never taken."""
+def _is_never_taken(outcome: CheckOutcome, chip: str, name: str) -> bool:
+    """Whether the chip takes nothing of a rule, which may have branches."""
     own = [title for title in outcome.taken.get(chip, ()) if is_of_rule(title, name)]
     return bool(own) and set(own) <= set(outcome.never_taken.get(chip, ()))
+
+
+_UNSEEN = {"state": (_is_unreachable, UNREACHABLE), "rule": (_is_never_taken, NEVER_TAKEN)}

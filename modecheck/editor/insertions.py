@@ -50,11 +50,11 @@ class Insertions:
                 raise NothingToChange
             in_brackets = self._in_brackets(top) is not None
             return self.key(top, key, f"[{item}]" if in_brackets else f"\n  - {item}")
-        if not isinstance(node, SequenceNode) or not node.items:
+        if not isinstance(node, SequenceNode):
             raise NothingToChange
         start = self._in_brackets(node)
         if start is not None:
-            return self._first(start, item, alone=False)
+            return self._first(start, item, alone=not node.items)
         first = self.ends.text.start_of(node.items[0].place)
         begun = self.ends.text.text[self.ends.text.line_start(first) : first]
         dash = begun.rfind("-")

@@ -27,6 +27,7 @@ TEXTS = {
     "a block that is kept": f"{CHIPS}about: |+\n  a\n\n",
     "an alias": "device: x\nmodes: {m: &c a.p}\nchips:\n  a: {states: [p, q]}\nlists: {l: [*c]}\n",
     "anchored": f"{CHIPS}accepted: &x [{{finding: 'dead-rule:a.go', reason: r}}]\n",
+    "an empty list": f"{CHIPS}accepted: []\n",
     "brackets": "device: x\nchips: {\n  a: {states: [p, q]},\n  # }\n  } # }\n",
     "all in brackets": "{device: x, chips: {a: {states: [p, q]}}}\n",
     "a list": f"{CHIPS}accepted:\n- finding: 'dead-rule:a.go'\n  reason: >-\n    r\n    s\n\n# c\n",
