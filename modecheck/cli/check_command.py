@@ -51,7 +51,7 @@ if TYPE_CHECKING:
     "--cluster",
     metavar="ADDRESS",
     help="Let the workers of a Dask cluster explore into --store: its tcp://host:port, or the "
-    "scheduler's file. modecheck cluster-check tells whether they can.",
+    "scheduler's file. modecheck cluster-check reports whether they can.",
 )
 @reduce_option
 @exploring_options

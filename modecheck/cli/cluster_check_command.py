@@ -9,6 +9,7 @@ from modecheck.cli.exit_codes import exit_codes
 
 @click.command(
     "cluster-check",
+    short_help="Report whether all workers of a Dask cluster agree.",
     epilog=exit_codes(
         "all workers agree",
         found="something differs, with which a check can work",

@@ -22,6 +22,7 @@ def _words_from(_context: click.Context, _param: click.Parameter, begin: str) ->
 
 @click.command(
     "explain",
+    short_help="Explain a finding, a key, an expression or an exit code.",
     epilog=exit_codes(
         "explained",
         invalid="there is no such word or finding, or invalid input",

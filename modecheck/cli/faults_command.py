@@ -20,6 +20,7 @@ source), and each fault more multiplies the states."""
 
 @click.command(
     "faults",
+    short_help="List the smallest sets of faults that break DEVICE.",
     epilog=exit_codes(
         "nothing breaks within the budgets of the model",
         found="something breaks within the budgets of the model",

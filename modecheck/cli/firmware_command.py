@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 @click.command(
     "firmware",
+    short_help="Write a chip's behaviour as C99, for your firmware.",
     epilog=exit_codes(
         "written, up to date, or proven",
         found="findings that are not accepted, stale files, or code that differs",

@@ -8,7 +8,11 @@ from modecheck.cli.exit_codes import exit_codes
 from modecheck.cli.options import FILE
 
 
-@click.command("from-scxml", epilog=exit_codes("written", incomplete=""))
+@click.command(
+    "from-scxml",
+    short_help="Read a chart in SCXML 1.0 and write it as a chip file.",
+    epilog=exit_codes("written", incomplete=""),
+)
 @click.argument("chart", type=FILE, metavar="FILE")
 @click.option("--to", "file", type=FILE, metavar="FILE", help="Write to FILE instead of printing.")
 def command(chart: str, file: str | None) -> None:

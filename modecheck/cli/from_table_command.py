@@ -8,7 +8,11 @@ from modecheck.cli.exit_codes import exit_codes
 from modecheck.cli.options import FILE
 
 
-@click.command("from-table", epilog=exit_codes("written", incomplete=""))
+@click.command(
+    "from-table",
+    short_help="Read a table in CSV and write it as a chip file.",
+    epilog=exit_codes("written", incomplete=""),
+)
 @click.argument("table", type=FILE, metavar="FILE")
 @click.option("--chip", default="", metavar="NAME", help="The chip, of a table of several.")
 @click.option("--to", "file", type=FILE, metavar="FILE", help="Write to FILE instead of printing.")

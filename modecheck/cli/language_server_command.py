@@ -14,6 +14,7 @@ NEEDED = ("pygls", "lsprotocol")
 
 @click.command(
     "language-server",
+    short_help="Answer an editor by the Language Server Protocol.",
     epilog=exit_codes(
         "the editor has ended it",
         found="the editor has gone without ending it",

@@ -7,7 +7,11 @@ import click
 from modecheck.cli.exit_codes import exit_codes
 
 
-@click.command("schema", epilog=exit_codes("printed", incomplete=""))
+@click.command(
+    "schema",
+    short_help="Print the JSON Schema of a device or of a chip file.",
+    epilog=exit_codes("printed", incomplete=""),
+)
 @click.argument("kind", type=click.Choice(["device", "chip"]), default="device")
 @click.option("--path", "path_only", is_flag=True, help="Print where the schema lies instead.")
 def command(kind: str, path_only: bool) -> None:

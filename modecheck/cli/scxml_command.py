@@ -13,7 +13,11 @@ if TYPE_CHECKING:
     from modecheck.model.parts import Device
 
 
-@click.command("scxml", epilog=exit_codes("written", incomplete=""))
+@click.command(
+    "scxml",
+    short_help="Write a chip as SCXML 1.0, a notation for statecharts.",
+    epilog=exit_codes("written", incomplete=""),
+)
 @device_argument
 @choice_option
 @click.option("--chip", required=True, metavar="NAME", help="The chip or the actor.")

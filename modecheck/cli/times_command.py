@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 @click.command(
     "times",
+    short_help="Report best and worst times of switches and responses.",
     epilog=exit_codes(
         "every response is in time",
         found="a response can take longer than its requirement allows",

@@ -36,6 +36,7 @@ def parsed_patience(
 
 @click.command(
     "tours",
+    short_help="Make a bench test: what to do and what to observe.",
     epilog=exit_codes(
         "the test is complete",
         incomplete="a bound was hit, or no such test exists; the output says why",

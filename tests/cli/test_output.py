@@ -130,3 +130,10 @@ def test_a_closed_error_output_is_no_traceback(folder: Path) -> None:
     (folder / "device.yaml").write_text("device: d\n", encoding="utf-8")
     assert with_output(folder, "2>&-").code == 2
     assert with_output(folder, ">&- 2>&-").code == 2
+
+
+def test_the_list_of_commands_has_whole_sentences() -> None:
+    """Each fits its line, so that none ends in dots."""
+    commands = run("--help").out.partition("Commands:\n")[2].partition("\n\n")[0].splitlines()
+    assert len(commands) > 20
+    assert [line for line in commands if not line.endswith(".") or line.endswith("...")] == []
