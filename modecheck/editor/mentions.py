@@ -19,7 +19,7 @@ from modecheck.editor.scenes import Scene
 from modecheck.editor.slots import KeysOf, ModelSlot, NamesOf, ValueOf, slot_at
 from modecheck.editor.tree_parts import unit_of
 from modecheck.editor.workspace import Workspace, kind_of_file
-from modecheck.model.copies import is_each, unnumbered
+from modecheck.model.copies import OWN_NUMBER, is_each, unnumbered
 from modecheck.model.errors import InvalidInput, Notebook
 from modecheck.model.finding_ids import BETWEEN
 from modecheck.model.finding_kinds import KINDS
@@ -179,8 +179,10 @@ class _Walk:
         return chip.lowest if chip is not None else ""
 
     def _braces(self, span: TextSpan, text: str, chips: Iterable[ChipNames]) -> Iterator[Mention]:
-        """Parameters in braces within a word."""
+        """Parameters in braces within a word; the number of a copy is none."""
         for match in BRACED.finditer(text):
+            if match[1] == OWN_NUMBER:
+                continue
             inner = TextSpan(span.start + match.start(1), span.start + match.end(1))
             for chip in chips:
                 symbol = Symbol("parameter", chip.lowest, match[1])

@@ -32,7 +32,10 @@ DEVICES = sorted(
     for path in MODELS.rglob("*.yaml")
     if kind_of_file(path.read_text(encoding="utf-8")) == "device"
 )
-FEW = ("starter/device.yaml", "small/announcing.yaml", "published/token_ring_4.yaml")
+FEW = (
+    "starter/device.yaml", "small/announcing.yaml", "small/joining.yaml",
+    "published/token_ring_4.yaml",
+)  # fmt: skip
 
 
 def mentions(name: str) -> tuple[Workspace, list[Mention]]:
