@@ -132,6 +132,11 @@ def test_the_answer_to_one_of_two_is_found(
         ),
         (
             "small/loudness",
+            "chips: {ribbon: {rules: {show: {do: null}}}}",
+            "ribbon: show also does length = value",
+        ),
+        (
+            "small/loudness",
             "chips: {hub: {rules: {mute: {signal: null}}}}",
             "hub: mute also signals loudness(0)",
         ),
@@ -140,8 +145,8 @@ def test_the_answer_to_one_of_two_is_found(
 def test_what_no_other_rule_does_is_found(
     base: str, wrong: str, repair: str, tmp_path: Path
 ) -> None:
-    """A guard against the value with which a rule fails, a bit that alternates, and with a signal
-    the value of a variable, or the loudness of nothing at all.
+    """A guard against the value with which a rule fails, a bit that alternates, what came with a
+    signal; and with a signal the value of a variable, or the loudness of nothing at all.
     """
     path = tmp_path / "device.yaml"
     text = f"device: wrong\nbased_on: {MODELS / base}.yaml\n{wrong}\n"

@@ -50,18 +50,19 @@ def _fewer(at: RepairSituation, rule: WrittenRule, now: list[str]) -> Iterator[R
 def _more(
     at: RepairSituation, chip: WrittenChip, rule: WrittenRule, now: list[str]
 ) -> Iterator[RepairChange]:
-    """A variable gets a value that another rule gives it, its first value, or any other; or one
-    that depends on its value, as a count or a bit that alternates.
+    """A variable gets what comes with the event, a value that another rule gives it, its first
+    value, or any other; or one that depends on its value, as a count or a bit that alternates.
     """
     model = at.chip_of(rule)
     known = [text for other in chip.rules for text in other.words("do")]
     wanted = _variables_of_interest(at, model)
-    texts = dict.fromkeys([*known, *_values(model), *_from_its_value(model)])
+    came = [f"{variable} = value" for variable in _of_what_comes(at, model, rule)]
+    texts = dict.fromkeys([*came, *known, *_values(model), *_from_its_value(model)])
     for text in texts:
         target = _target(text)
         if target in map(_target, now) or "," in target:
             continue
-        rank = 0.2 if text in known else 0.4
+        rank = 0.2 if text in known or text in came else 0.4
         rank += 0.0 if target in wanted else 0.6
         written: Value = [*now, text]
         words = f"{rule.name} also does {text}"
@@ -69,6 +70,18 @@ def _more(
         if now and rule.data.get("steps") == "separate":
             first: Value = [text, *now]
             yield at.change_rule(WRITE, rule, {"do": first}, f"{words} first", rank=rank)
+
+
+def _of_what_comes(at: RepairSituation, model: Chip, rule: WrittenRule) -> Iterator[str]:
+    """The variables of the type that the rule's event carries."""
+    events = {event.name for one in at.model_rules(rule) for event in one.trigger}
+    links = [one for one in at.device.links.values() if one.receiver == model.name]
+    types = [one.carries[name].type for one in links for name in events & set(one.carries)]
+    types += [at.device.shared.signal_type(name) for name in sorted(events)]
+    carried = {(one.kind, one.words) for one in types if one is not None}
+    for variable in model.variables.values():
+        if not variable.length and (variable.type.kind, variable.type.words) in carried:
+            yield variable.name
 
 
 def _otherwise(
