@@ -46,9 +46,9 @@ class Slip:
 def slip_behind(error: yaml.MarkedYAMLError, lines: tuple[str, ...]) -> Slip | None:
     """The likely cause of an error, or None."""
     mark, problem = error.problem_mark, error.problem or ""
-    spaceless = _no_space(error, lines)
-    if spaceless is not None:
-        return spaceless
+    likely = _odd_indentation(error, lines) or _no_space(error, lines)
+    if likely is not None:
+        return likely
     if mark is None or mark.line >= len(lines):
         return _unclosed(error, lines)
     if "mapping values" in problem or "did not find expected ','" in problem:
@@ -85,6 +85,18 @@ def _colon_in_a_text(line: str, number: int, column: int) -> Slip | None:
     if next_key and begin and line[begin - 1] in ",{":
         expected = f"a comma before {next_key[1]!r}, or {expected}"
     return Slip("a colon in an unquoted text", number, start, column + 1 - start, expected)
+
+
+def _odd_indentation(error: yaml.MarkedYAMLError, lines: tuple[str, ...]) -> Slip | None:
+    """A no-break space, say, pasted from a web page: to the parser it is part of the key."""
+    last = error.problem_mark.line if error.problem_mark is not None else len(lines)
+    for number, line in reversed(list(enumerate(lines[: last + 1]))):
+        blank = line[: len(line) - len(line.lstrip())]
+        odd = next((place for place, one in enumerate(blank) if one not in " \t"), None)
+        if odd is not None and line.strip():
+            message = f"the line is indented with U+{ord(blank[odd]):04X}, which is not a space"
+            return Slip(message, number, odd, 1, "spaces")
+    return None
 
 
 def _no_space(error: yaml.MarkedYAMLError, lines: tuple[str, ...]) -> Slip | None:
