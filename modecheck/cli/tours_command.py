@@ -76,8 +76,8 @@ def parsed_patience(
     "--sitting",
     type=click.IntRange(min=10),
     metavar="N",
-    help="Split a longer walk over all actions into sequences of about N steps, each starting at "
-    "power-on (default: 40; not with --closed).",
+    help="Split a longer walk over all actions into sequences of at most about N steps, each "
+    "starting at power-on (default: 40; not with --closed).",
 )
 @json_option("test")
 @markdown_option

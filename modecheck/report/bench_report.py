@@ -67,8 +67,8 @@ def _length(test: BenchTest) -> str:
         length += f" and {counted(test.new_starts, 'restart')}"
     if test.sitting is not None:
         length += (
-            f", split into sequences of about {test.sitting} steps, each from power on; a single "
-            f"sequence would take {counted(test.bound, 'step')}"
+            f", split into sequences of at most about {test.sitting} steps, each from power on; "
+            f"a single sequence would take {counted(test.bound, 'step')}"
         )
         return length
     if test.shortest:
