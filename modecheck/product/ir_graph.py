@@ -72,8 +72,11 @@ class IRGraph(FactGraph):
         return self.value(self.sorts.of_field(field), value)
 
     def values_of(self, field: int, low: int, high: int) -> int:
-        """A range of values of a field."""
-        values = [self.value_of(field, value) for value in range(low, high + 1)]
+        """A range of values of a field. One of numbers is told by its ends: it may be long."""
+        sort = self.sorts.of_field(field)
+        if sort == NUMBER:
+            return self.node(("numbers", low, high))
+        values = [self.value(sort, value) for value in range(low, high + 1)]
         return self.node("values", values, ordered=False)
 
     def field(self, number: int) -> int:

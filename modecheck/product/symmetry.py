@@ -27,6 +27,7 @@ from modecheck.product.expression_ir import (
 from modecheck.product.ir import EventIR, Product
 from modecheck.product.ir_graph import IRGraph
 from modecheck.product.renaming import Renaming, inverse_of, no_renaming
+from modecheck.product.value_sorts import NUMBER
 
 MOST_CONDITIONS = 63
 MOST_EVENTS = 31
@@ -223,6 +224,8 @@ class _Closing:
         )
 
     def _values(self, number: int, images: list[int]) -> tuple[int, ...] | None:
+        if self._graph.sorts.of_field(number) == NUMBER:
+            return None
         field = self.product.fields[number]
         before = range(field.low, field.high + 1)
         after = tuple(self._number(images[self._graph.value_of(number, value)]) for value in before)

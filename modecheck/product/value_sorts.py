@@ -24,6 +24,8 @@ from modecheck.product.subexpressions import fields_written
 NUMBER = -1
 """The sort of values that are numbers, and so cannot be exchanged for one another."""
 EQUALITIES = ("==", "!=")
+MOST_NAMES = 1_000
+"""Values of a field that are still taken for names: nobody names more, and each is an atom."""
 
 
 class ValueSorts:
@@ -32,6 +34,7 @@ class ValueSorts:
     def __init__(self, product: Product) -> None:
         self._parents = list(range(len(product.fields) + len(product.signals)))
         self._numbers: set[int] = set()
+        self._long_ranges(product)
         for link in product.queues:
             self._queue(link)
         for fault in product.faults:
@@ -49,6 +52,14 @@ class ValueSorts:
             self._truths(observer.atoms)
         self._truths(product.conditions.values())
         self._chips(product)
+
+    def _long_ranges(self, product: Product) -> None:
+        """Fields, and what stands for the values of signals, with too many values for names."""
+        lengths = [field.high - field.low for field in product.fields]
+        lengths += [0 if one is None else one.high - one.low for one in product.signal_types]
+        for number, length in enumerate(lengths):
+            if length >= MOST_NAMES:
+                self._fix(number)
 
     def _chips(self, product: Product) -> None:
         for chip in product.chips:
