@@ -91,11 +91,13 @@ class CExpressions:
 
     def text(self, expression: Expression, given: Given, *, spell: Spell | None = None) -> str:
         """The expression in C; `spell` names a constant that is all of it."""
-        return self._written(simplified(expression), given, OR, spell or number)
+        return self._written(self._settled(expression, given), given, OR, spell or number)
 
     def condition(self, expression: Expression, given: Given) -> list[str]:
         """A condition as lines, each of which but the first begins with its operator."""
-        expression = simplified(expression)
+        return self._lines(self._settled(expression, given), given)
+
+    def _lines(self, expression: Expression, given: Given) -> list[str]:
         text = self._written(expression, given, OR, number)
         if len(text) <= LONGEST_LINE or not isinstance(expression, ApplyIR):
             return [text]
@@ -104,13 +106,27 @@ class CExpressions:
             return [text]
         lines: list[str] = []
         for part in expression.arguments:
-            inner = self.condition(part, given)
+            inner = self._lines(part, given)
             composed = isinstance(part, ApplyIR) and part.operator in ("and", "or")
             if composed:
                 inner = [f"({inner[0]}", *(f"    {line}" for line in inner[1:])]
                 inner[-1] += ")"
             lines += [f"{symbol} {inner[0]}" if lines else inner[0], *inner[1:]]
         return lines
+
+    def _settled(self, expression: Expression, given: Given) -> Expression:
+        """The expression without what a compiler warns of."""
+        return self._without_decided(simplified(expression), given)
+
+    def _without_decided(self, one: Expression, given: Given) -> Expression:
+        if not isinstance(one, ApplyIR):
+            return one
+        parts = tuple(self._without_decided(part, given) for part in one.arguments)
+        whole = folded(one.operator, parts)
+        if not isinstance(whole, ApplyIR) or whole.operator not in OPPOSITES:
+            return whole
+        known = self._decided(whole, given)
+        return whole if known is None else ConstantIR(int(known))
 
     def _written(self, one: Expression, given: Given, level: int, spell: Spell) -> str:
         match one:
@@ -266,9 +282,9 @@ class CExpressions:
         return f"(int32_t){text}"
 
     def _decided(self, one: ApplyIR, given: Given) -> bool | None:
-        """The result of a comparison that always has the same: a compiler warns of it."""
-        if can_fail(one):
-            return None
+        """The result of a comparison that always has the same: a compiler warns of it. What is not
+        read does not fail, so that an index that might be out of range is no matter.
+        """
         first, second = (bounds_of(each, self._fields, given.bounds) for each in one.arguments)
         same = one.arguments[0] == one.arguments[1]
         apart = first.high < second.low or second.high < first.low

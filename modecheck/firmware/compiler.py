@@ -33,11 +33,22 @@ def compiler() -> str:
 
 def compiled(sources: Sequence[str], target: str, options: Sequence[str], *, folder: str) -> None:
     """Compile and link sources. Raises `InvalidInput` with what the compiler said."""
-    command = [compiler(), *STRICT, *options, f"-I{folder}", "-o", target, *sources]
-    done = subprocess.run(  # noqa: S603 - the user's own compiler
+    command = [compiler(), *STRICT, *options, f"-I{folder}", *sources]
+    done = _run([*command, "-o", target])
+    if not done.returncode:
+        return
+    said = "\n".join(done.stderr.splitlines()[:20])
+    if _run([*command, "-fsyntax-only"]).returncode:
+        message, expected = "refuses the code", "code that compiles without a warning"
+    else:
+        message, expected = "accepts the code, but makes no program of it", "another compiler in CC"
+        if set(SANITIZERS) <= set(options):
+            expected = f"its libraries for {SANITIZERS[0]}, or {expected}"
+    error = InputError(f"the C compiler {message}:\n{said}", expected=expected)
+    raise InvalidInput([error])
+
+
+def _run(command: Sequence[str]) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(  # noqa: S603 - the user's own compiler
         command, capture_output=True, text=True, timeout=LONGEST_RUN, check=False
     )
-    if done.returncode:
-        said = "\n".join(done.stderr.splitlines()[:20])
-        message = f"the C compiler refuses the code:\n{said}"
-        raise InvalidInput([InputError(message, expected="code that compiles without a warning")])

@@ -5,7 +5,7 @@ All values are invented; each rule failed once: in the compiler, or beside the m
 
 from __future__ import annotations
 
-from tests.firmware.made import cases_of, needs_compiler, proof_of
+from tests.firmware.made import cases_of, files_of, needs_compiler, proof_of
 from tests.generation.devices import device_from
 
 WIDE = """
@@ -45,3 +45,25 @@ def test_values_that_need_more_than_32_bits_on_the_way() -> None:
     assert proof.differences == []
     assert proof.cases["signals"]
     assert proof.failing
+
+
+ALWAYS = """
+device: always
+chips:
+  hub:
+    variables: {m: {range: [0, 9], list: 3}, k: {range: [0, 3]}, n: {range: [0, 9]}}
+    states: {here: {rest: true}}
+    rules:
+      up: {on: tap, if: "m[k] >= 0 and n < 3 and m[k] < 2147483647 + 9", do: n += 1}
+      down: {on: tap, if: "n == 3", do: "n = 0 if m[n] > -1 else 1"}
+actors:
+  foot: {states: [here], rules: [{signal: tap}]}
+"""
+
+
+def test_a_comparison_that_always_holds_is_none_in_c() -> None:
+    """Compilers warn of it (-Wtype-limits, which -Wextra has), also behind an index."""
+    (cases,) = cases_of(device_from(ALWAYS), ["hub"], 1)
+    _, files = files_of(cases, "switch")
+    assert "if (chip->n < 3) {" in files["hub.c"]
+    assert "chip->n = 0;" in files["hub.c"]

@@ -7,10 +7,12 @@ from pathlib import Path
 import pytest
 
 from modecheck.firmware.c_source import STYLES
+from modecheck.firmware.compiler import SANITIZERS, compiled
 from modecheck.firmware.proof import proved
 from modecheck.firmware.proof_cases import CasesOf
 from modecheck.firmware.random_walks import walked
 from modecheck.model.devices import read_device
+from modecheck.model.errors import InvalidInput
 from tests.firmware.made import cases_of, files_of, needs_compiler, proof_of
 from tests.generation.devices import device_from, rolled
 from tests.sweeps import sweep
@@ -247,3 +249,16 @@ def test_a_guard_that_fails_when_time_is_up_is_counted() -> None:
     proof = proof_of(cases, "switch")
     assert proof.holds
     assert proof.failing
+
+
+def test_a_compiler_without_sanitizers_is_not_the_code_s_fault(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What it accepts and cannot link is told apart from what it refuses."""
+    script = tmp_path / "cc"
+    accepts = 'case "$*" in *-fsyntax-only*) exit 0;; esac\n'
+    script.write_text(f"#!/bin/sh\n{accepts}echo 'cannot find libasan' >&2\nexit 1\n")
+    script.chmod(0o755)
+    monkeypatch.setenv("CC", str(script))
+    with pytest.raises(InvalidInput, match=r"accepts the code(.|\n)*libasan(.|\n)*its libraries"):
+        compiled(["hub.c"], str(tmp_path / "bench"), SANITIZERS, folder=str(tmp_path))
