@@ -15,13 +15,14 @@ from modecheck.editor.mentions import tree_of
 from modecheck.editor.navigation import ends_of
 from modecheck.editor.positions import TextMap, TextSpan
 from modecheck.editor.real_paths import real_path
+from modecheck.editor.removals import item_taken_out
 from modecheck.editor.rename import Edit
 from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
 from modecheck.editor.tree_parts import rules_in, unit_of
 from modecheck.editor.workspace import path_of
 from modecheck.model.phrases import BRACED
-from modecheck.model.yaml_nodes import MappingNode
+from modecheck.model.yaml_nodes import MappingNode, ScalarNode, SequenceNode
 
 REASON = "say here why the team accepts it"
 TICK = "1 ms"
@@ -144,6 +145,20 @@ def _accepted(session: EditorSession, problem: Problem) -> Iterator[QuickFix]:
         yield QuickFix(f"accept {problem.subject}, with a reason", problem, (edit,))
 
 
+def _not_accepted(session: EditorSession, problem: Problem) -> Iterator[QuickFix]:
+    """Take an acceptance out that is not needed."""
+    if problem.code != NOT_NEEDED:
+        return
+    insert, tree = _tree(session, problem.path)
+    accepted = tree.get("accepted")
+    for number, one in enumerate(accepted.items if isinstance(accepted, SequenceNode) else ()):
+        finding = one.get("finding") if isinstance(one, MappingNode) else None
+        if isinstance(finding, ScalarNode) and problem.subject == f"{NOT_NEEDED}:{finding.text}":
+            span = item_taken_out(insert.ends, tree, "accepted", number)
+            yield QuickFix("remove the acceptance", problem, (Edit(problem.path, span, ""),))
+            return
+
+
 def _answered(session: EditorSession, problem: Problem) -> Iterator[QuickFix]:
     """Answer a message that no rule of a state takes: discard it, let it wait, or add a rule."""
     if problem.code != "unspecified-reception":
@@ -217,6 +232,7 @@ _OFFERS: tuple[Callable[[EditorSession, Problem], Iterator[QuickFix]], ...] = (
     _clock,
     _answered,
     _accepted,
+    _not_accepted,
     _opened,
 )
 

@@ -1,4 +1,6 @@
-"""What is added to a text stands behind what is there, however that is written."""
+"""What is added to a text stands behind what is there, however that is written; and what is taken
+out leaves nothing behind.
+"""
 
 from __future__ import annotations
 
@@ -84,15 +86,34 @@ def test_what_several_share_is_left_alone(tmp_path: Path) -> None:
     assert {one.title.split()[0] for one in offered} == {"accept", "open"}
 
 
-def test_a_needless_acceptance_is_not_accepted_once_more(tmp_path: Path) -> None:
-    """It would be as needless."""
-    path = tmp_path / "device.yaml"
-    path.write_text(TEXTS["anchored"], encoding="utf-8")
+NEEDED, NEEDLESS = '{finding: "deadlock:a.q", reason: r}', '{finding: "deadlock:a.p", reason: r}'
+REMOVALS = {
+    f"{CHIPS}accepted:\n  - {NEEDED}\n  - {NEEDLESS}\n# c\n": (
+        f"{CHIPS}accepted:\n  - {NEEDED}\n# c\n"
+    ),
+    f"{CHIPS}accepted:\n- finding: deadlock:a.p\n  reason: >-\n    r\n\n    s\n\n- {NEEDED}": (
+        f"{CHIPS}accepted:\n\n- {NEEDED}"
+    ),
+    f"{CHIPS}accepted: [{NEEDED}, {NEEDLESS}]  # c\n": f"{CHIPS}accepted: [{NEEDED}]  # c\n",
+    f"{CHIPS}accepted: [{NEEDLESS}, {NEEDED}]\n": f"{CHIPS}accepted: [{NEEDED}]\n",
+    f"{CHIPS}accepted: [{NEEDLESS}]  # c\nmodes: {{}}\n": f"{CHIPS}modes: {{}}\n",
+    f"{CHIPS}accepted:\n  - {NEEDLESS}": CHIPS,
+}
+
+
+@pytest.mark.parametrize("number", range(len(REMOVALS)))
+def test_a_needless_acceptance_is_removed_and_not_accepted_once_more(
+    number: int, tmp_path: Path
+) -> None:
+    """With the line or the comma that only it needs."""
+    path, (text, wanted) = tmp_path / "device.yaml", list(REMOVALS.items())[number]
+    path.write_text(text, encoding="utf-8")
     session = alone()
-    found = [one.code for one in checked(session, path).found]
-    offered = actions(session, uri_of(str(path)), TextSpan(0, 999))
-    assert "needless-acceptance" in found
-    assert not [one for one in offered if "needless" in one.title]
+    assert "needless-acceptance" in [one.code for one in checked(session, path).found]
+    offered = actions(session, uri_of(str(path)), TextSpan(0, len(text)))
+    assert not [one for one in offered if "accept needless" in one.title]
+    (fix,) = (one for one in offered if one.title == "remove the acceptance")
+    assert with_edits(text, list(fix.edits)) == wanted
 
 
 def test_the_parts_of_an_alias_are_not_within_what_uses_it(tmp_path: Path) -> None:
