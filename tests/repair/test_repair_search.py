@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from modecheck.checks.verdict import check
 from modecheck.model.devices import read_device
 from modecheck.repair.changes import Candidate, Data
 from modecheck.repair.families.siblings import sibling_changes
@@ -156,6 +157,14 @@ def test_what_no_other_rule_does_is_found(
     at = RepairSituation(bench.devices[0], read_written(bench.file), bench.wanted)
     found = [one for one in changes_for(at) if one.sentence == repair]
     assert [bench.try_out(Candidate((one,))).outcome for one in found] == [TrialOutcome.KEPT]
+
+
+def test_a_value_alternates_only_if_nothing_else_sets_it() -> None:
+    """Of the laptop's note, which a report sets, the opposite is no likely repair."""
+    twin = faulty("accepted_is_not_delivered")
+    device = read_device(str(twin))
+    at = RepairSituation(device, read_written(str(twin)), check([device]).findings)
+    assert not [one for one in changes_for(at) if "sounding = not sounding" in one.sentence]
 
 
 def test_the_start_of_a_list_is_changed_as_a_whole(tmp_path: Path) -> None:

@@ -51,13 +51,13 @@ def _more(
     at: RepairSituation, chip: WrittenChip, rule: WrittenRule, now: list[str]
 ) -> Iterator[RepairChange]:
     """A variable gets what comes with the event, a value that another rule gives it, its first
-    value, or any other; or one that depends on its value, as a count or a bit that alternates.
+    value, or any other; or one more or less, or the other one.
     """
     model = at.chip_of(rule)
     known = [text for other in chip.rules for text in other.words("do")]
     wanted = _variables_of_interest(at, model)
     came = [f"{variable} = value" for variable in _of_what_comes(at, model, rule)]
-    texts = dict.fromkeys([*came, *known, *_values(model), *_from_its_value(model)])
+    texts = dict.fromkeys([*came, *known, *_values(model), *_from_its_value(model, known)])
     for text in texts:
         target = _target(text)
         if target in map(_target, now) or "," in target:
@@ -116,18 +116,23 @@ def _values(model: Chip) -> Iterator[str]:
             yield from (f"{variable.name} = {value}" for value in spelled_values(variable))
 
 
-def _from_its_value(model: Chip) -> Iterator[str]:
-    """Every variable set to the other of its two values, or to the next one, or the one before."""
+def _from_its_value(model: Chip, known: list[str]) -> Iterator[str]:
+    """A variable that no rule writes is set to the other of its two values; a number that others
+    only count down is counted up, and the other way round.
+    """
     for variable in model.variables.values():
         name, kind = variable.name, variable.type
         if variable.length or kind.kind not in ("truth", "number"):
             continue
-        if kind.kind == "truth":
-            yield f"{name} = not {name}"
-        elif kind.high == kind.low + 1:
-            yield f"{name} = {kind.low + kind.high} - {name}"
-        else:
-            yield from (f"{name} += 1", f"{name} -= 1")
+        written = [text for text in known if _target(text) == name]
+        if kind.kind == "number" and kind.high > kind.low + 1:
+            if all(text in (f"{name} -= 1", f"{name} = {name} - 1") for text in written):
+                yield f"{name} += 1"
+            if all(text in (f"{name} += 1", f"{name} = {name} + 1") for text in written):
+                yield f"{name} -= 1"
+        elif not written:
+            other = f"{kind.low + kind.high} - {name}"
+            yield f"{name} = not {name}" if kind.kind == "truth" else f"{name} = {other}"
 
 
 def spelled_values(variable: Variable) -> list[str]:
