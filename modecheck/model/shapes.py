@@ -91,7 +91,9 @@ class Shapes:
         missing = [name for name in required if name not in node.entries]
         if missing:
             message = f"{what} lacks {', '.join(map(repr, missing))}"
-            self.notes.add(message, node.place, expected=f"the keys {', '.join(sorted(required))}")
+            keys = "keys" if len(required) > 1 else "key"
+            expected = f"the {keys} {', '.join(sorted(required))}"
+            self.notes.add(message, node.place, expected=expected)
             return None
         return node
 
