@@ -224,7 +224,7 @@ def test_i_is_the_number_of_the_copy_that_is_counted(folder: Folder) -> None:
         (
             "requirements: {each: {R: {text: t, never: hub.here}}}",
             "the requirement 'each' lacks 'text'",
-            "the keys text",
+            "the key text",
         ),
         (
             "requirements: {each tile if j > 1: {R: {text: t, never: hub.here}}}",
