@@ -14,7 +14,7 @@ from modecheck.model.keys import keys_of
 from modecheck.model.laying import Laying
 from modecheck.model.outlines import OutlineReader, StateReading
 from modecheck.model.overlays import beside, overlay, read_document
-from modecheck.model.parts import Chip, Reply, Rule
+from modecheck.model.parts import Chip, Reply, Rule, State
 from modecheck.model.phrases import Phrases
 from modecheck.model.places import Place
 from modecheck.model.rule_drafts import RuleDraft, RuleDrafts
@@ -87,7 +87,7 @@ class ChipReader:
         reader = OutlineReader(self._shapes, phrases, shared)
         reading = reader.states(body)
         variables = reader.variables(body)
-        self._note_clashes(phrases, variables, places)
+        self._note_clashes(phrases, variables, reading.states, places)
         for name in shared.constants.keys() & variables.keys():
             message, place = f"{name!r} is a constant and a variable", variables[name].place
             self._notes.add(message, place, expected="different names")
@@ -109,6 +109,7 @@ class ChipReader:
         self,
         phrases: Phrases,
         variables: MappingType[str, Variable],
+        states: MappingType[str, State],
         places: MappingType[str, Place],
     ) -> None:
         for name in phrases.parameters:
@@ -120,6 +121,10 @@ class ChipReader:
             self._notes.add(
                 message, places.get(name, variables[name].place), expected="different names"
             )
+        # A rule that leads to a state of this name would lead to one called `1`.
+        if OWN_NUMBER in states and OWN_NUMBER in {*phrases.parameters} - {*places}:
+            message = f"{OWN_NUMBER!r} is the number of the copy and a state"
+            self._notes.add(message, states[OWN_NUMBER].place, expected="different names")
 
     def _body(self, record: MappingNode, what: str) -> MappingNode | None:
         """The chip's file with the entry laid over it, then each overlay of the entry in turn, so

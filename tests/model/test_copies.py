@@ -272,6 +272,10 @@ def test_what_is_wrong_is_told_with_its_place(
             "'i' is the number of the copy and a variable",
         ),
         (
+            "{copies: 2, states: [a, i], rules: [{in: a, if: 'true', to: a}]}",
+            "'i' is the number of the copy and a state",
+        ),
+        (
             "{copies: 2, states: [a], rules: [{if: 'tile[i+1].b', to: a}]}",
             "tile[2] has no variable or state 'b'",
         ),
