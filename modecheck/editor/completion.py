@@ -13,7 +13,7 @@ from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
 from modecheck.editor.slots import KeysOf, ModelSlot, NamesOf, ValueOf, keys_in, slot_at, words_for
 from modecheck.editor.value_names import value_names
-from modecheck.editor.workspace import path_of
+from modecheck.editor.workspace import is_overlay, path_of
 
 KEY, NAME = "key", "name"
 NEEDS_QUOTES = set(",[]{}#&*!|>'\"%@`:")
@@ -93,6 +93,8 @@ def _suggestions(
             yield from _values(session, scene, slot, cursor)
     else:
         yield from _values(session, scene, slot, cursor)
+        if is_overlay(text) and not (cursor.quote or cursor.text.strip()):
+            yield Suggestion("null", "word", "removes what the file beneath has here")
 
 
 def _is_empty_value(cursor: Cursor) -> bool:

@@ -212,6 +212,11 @@ def kind_of_file(text: str) -> str:
     return "chip" if kinds & {"chip", "actor"} else ""
 
 
+def is_overlay(text: str) -> bool:
+    """Whether a file is laid over another."""
+    return any(match[1] == "based_on" for match in TOP.finditer(text))
+
+
 def text_on_disk(path: str) -> str | None:
     """The text of a file; None if it is none, or too large for a model."""
     try:

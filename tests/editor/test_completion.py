@@ -266,6 +266,9 @@ def test_names_of_the_file_beneath_are_offered(tmp_path: Path) -> None:
     """An overlay names what the device and its chips declare."""
     text = f"device: x\nbased_on: {DEVICE}\nchips:\n  hub:\n    rules:\n      ¦"
     assert "button_on_usb: " in texts_at(tmp_path / "x.yaml", text)
+    removing = f"device: x\nbased_on: {DEVICE}\nchips: {{hub: {{rules: {{button_on_usb: {{send: ¦"
+    assert "null" in texts_at(tmp_path / "x.yaml", removing)
+    assert "null" not in texts_at(HUB, changed(HUB, "send: [hush via usb_down]", "send: ¦"))
 
 
 def test_a_name_replaces_the_word_that_is_being_written() -> None:
