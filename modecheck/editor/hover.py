@@ -14,6 +14,7 @@ from modecheck.editor.expression_words import Named
 from modecheck.editor.mentions import Mention, Symbol
 from modecheck.editor.navigation import all_mentions, mentions_at
 from modecheck.editor.positions import Position, TextSpan
+from modecheck.editor.requirement_names import looked_at, touched_by
 from modecheck.editor.rule_words import rule_in_words
 from modecheck.editor.scenes import Scene
 from modecheck.editor.session import EditorSession
@@ -26,7 +27,6 @@ from modecheck.editor.tree_parts import (
     states_in,
     texts_in,
 )
-from modecheck.editor.watching import looked_at, touched_by
 from modecheck.editor.workspace import path_of
 from modecheck.model.finding_kinds import KINDS
 from modecheck.model.wording import counted
