@@ -24,7 +24,8 @@ def find(evidence: Evidence) -> Iterator[Finding]:
     space = evidence.space
     if space.product.time is None:
         return
-    query = LoopQuery(only=frozenset(_at_one_moment(space.product)), timeless=True)
+    own = frozenset(_at_one_moment(space.product))
+    query = LoopQuery(only=own, timeless=True, past_failures=True)
     while (some := space.fair_loop(query).loop) is not None:
         together, loop = smallest(space, query, some)
         yield _finding(space, together, loop)

@@ -62,7 +62,7 @@ def zeno(reached: Reached) -> dict[str, int | None]:
 def _at_one_moment(reached: Reached, still: set[str]) -> int | None:
     """The distance of the nearest part in which all happens without a tick."""
     graph: nx.MultiDiGraph[int] = nx.MultiDiGraph()
-    graph.add_nodes_from(number for number in reached.numbers if not reached.fails(number))
+    graph.add_nodes_from(reached.numbers)
     for number in list(graph):
         for step, target in reached.outcomes[number]:
             own = of_the_device(reached.device, kind_of(reached.device, step))

@@ -65,9 +65,11 @@ class SecondReading:
             yield self._ended(deed, "time goes on", True)
 
     def holds_time_up(self, world: World) -> bool:
-        """Whether time cannot go on in a world, because something has to happen first."""
+        """Whether time cannot go on in a world, because something has to happen first that does not
+        fail, or is due.
+        """
         others = [*self._own_steps(world), *self._deliveries(world), *self._faults(world)]
-        return self._hold_time_up(world, others)
+        return self._hold_time_up(world, [other for other in others if not other.failures])
 
     def _hold_time_up(self, world: World, others: list[Outcome]) -> bool:
         latest = self._clocks.at_latest(world)

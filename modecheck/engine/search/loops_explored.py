@@ -83,8 +83,9 @@ def _inside(space: Exploration[StateStore], query: LoopQuery, between: Array | N
 
 
 def _halted(space: Exploration[StateStore]) -> Array:
-    """The marks of states, with `HALTED` where time cannot go on before something else happens.
-    Every step that has to come first is a transition, but in states with failing steps.
+    """The marks of states, with `HALTED` where time cannot go on before something else happens: a
+    step that has to come first and is a transition, or what is due. That a step which fails would
+    have to come first does not count.
     """
     product, graph, filled = space.product, space.graph, space.graph.arrays.filled
     assert product.time is not None
