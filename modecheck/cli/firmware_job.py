@@ -51,6 +51,7 @@ class FirmwareJob:
             result.refused = tuple(finding.id for finding in verdict.findings)
             return result
         files = [ChipFiles(verdict, name, self.style) for name in names]
+        self._need_apart(files)
         if folder is not None and only_compare:
             result.stale = tuple(path for one in files for path in stale(one.texts, folder))
             result.compared = sum(len(one.texts) for one in files)
@@ -100,6 +101,28 @@ class FirmwareJob:
         ]
         if errors:
             raise InvalidInput(errors)
+
+    def _need_apart(self, files: list[ChipFiles]) -> None:
+        """Raises `InvalidInput` where chips of one controller, whose code is one program, have the
+        same name in C.
+        """
+        first: dict[tuple[str, str], str] = {}
+        both: dict[tuple[str, str], str] = {}
+        for one in files:
+            runs_on = self.device.chips[one.chip].runs_on
+            for name in one.code.words.names.outside if runs_on else ():
+                other = first.setdefault((runs_on, name), one.chip)
+                if other != one.chip:
+                    both.setdefault((one.chip, other), name)
+        if both:
+            raise InvalidInput(
+                InputError(
+                    f"{name} would be in the code of {chip} and in that of {other}",
+                    self.device.chips[chip].place,
+                    "another name for one of them: they run on one controller",
+                )
+                for (chip, other), name in both.items()
+            )
 
     def _unknown(self, name: str, known: list[str]) -> InputError:
         actor = name in self.device.chips

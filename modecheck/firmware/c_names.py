@@ -109,6 +109,11 @@ class CNames:
         self._claim(f"{self.prefix}.{plain}", of, place)
         return plain
 
+    @property
+    def outside(self) -> list[str]:
+        """The names that were claimed and that other code of the same program sees."""
+        return [name for name in self._claimed if "." not in name]
+
     def _claim(self, name: str, of: str, place: Place | None) -> str:
         if not of:
             return name

@@ -52,6 +52,25 @@ def test_no_two_chips_are_written_to_one_file(tmp_path: Path) -> None:
     assert run("firmware", str(path), "--chip", "Hub", "--to", str(tmp_path / "c")).code == 0
 
 
+ONE_PROGRAM = """\
+device: one program
+chips:
+  hub: {runs_on: mcu, states: {a: {rest: true}}}
+  hub_timer: {runs_on: mcu, states: {a: {rest: true}}}
+"""
+
+
+def test_chips_of_one_controller_have_no_name_in_common(tmp_path: Path) -> None:
+    """Their code is one program: hub_timer_t is the type of a hub's timers, and that of a chip."""
+    path, folder = tmp_path / "device.yaml", str(tmp_path / "c")
+    path.write_text(ONE_PROGRAM)
+    refused = run("firmware", str(path), "--to", folder)
+    assert refused.code == 2
+    assert "device.yaml:4:3: hub_timer_t would be in the code of hub_timer and in" in refused.err
+    path.write_text(ONE_PROGRAM.replace("runs_on: mcu, ", ""))
+    assert run("firmware", str(path), "--to", folder).code == 0
+
+
 def test_findings_forbid_code(tmp_path: Path) -> None:
     """Unless the user insists; the header then says so."""
     refused = run("firmware", TWIN, "--to", str(tmp_path / "c"))
