@@ -199,8 +199,9 @@ class _Understanding:
         if not _comparable(one.type, two.type):
             message = f"{one.type} cannot equal {two.type}"
             raise error_at(whole, message, expected="two values of the same type")
-        _need_within_reach(left, one.type, two)
-        _need_within_reach(right, two.type, one)
+        if self._scope.own is None:
+            _need_within_reach(left, one.type, two)
+            _need_within_reach(right, two.type, one)
         return Operation("==", (one.term, two.term))
 
     def _equal_words(self, left: Tree, right: Tree) -> Term:
@@ -383,13 +384,13 @@ def _comparable(one: ValueType, two: ValueType) -> bool:
 
 def _need_within_reach(tree: Tree, type_: ValueType, other: Typed) -> None:
     """A literal that a variable can never be is a slip, and would make a `never` hold for no good
-    reason. A constant or a parameter may be out of reach in one device and not in another.
+    reason. A constant or a parameter may be out of reach in one device and not in another. A rule
+    with such a condition is found to be dead.
     """
     is_literal = isinstance(tree, Number) or (
         isinstance(tree, Apply) and tree.operator == "neg" and isinstance(tree.arguments[0], Number)
     )
-    is_variable = isinstance(other.term, ReadVariable | Payload)
-    if not (is_literal and is_variable) or other.type.holds(type_.low):
+    if not (is_literal and isinstance(other.term, ReadVariable)) or other.type.holds(type_.low):
         return
     raise error_at(tree, f"{other.type} is never {type_.low}", expected="one of its values")
 

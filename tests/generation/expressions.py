@@ -183,17 +183,15 @@ class Expressions:
 
     def _comparison(self) -> str:
         left, sign, right = self.number(1), self._draw.one(COMPARISONS), self.number(0)
-        if sign in ("==", "!="):  # a literal that a variable can never be is an error
+        in_rule = "state" in self._sight.places
+        if sign in ("==", "!=") and not in_rule:  # a literal that is never reached is an error
             left, right = self._reached(left, right), self._reached(right, left)
         return f"{left} {sign} {right}"
 
     def _reached(self, text: str, other: str) -> str:
         """The text; a literal is moved into the range of the variable that it is compared with."""
-        if other == "value" and self._sight.value is not None:
-            kind: Kind | None = self._sight.value
-        else:
-            name = other.partition("[")[0]
-            kind = next((k.kind for k in self._sight.variables if k.name == name), None)
+        name = other.partition("[")[0]
+        kind = next((k.kind for k in self._sight.variables if k.name == name), None)
         if kind is None or not text.lstrip("-").isdigit():
             return text
         return str(max(kind.low, min(kind.high, int(text))))
