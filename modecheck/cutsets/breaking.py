@@ -161,26 +161,10 @@ class CutSetSearch:
             self._note(counts, finding)
 
     def _note(self, counts: Counts, finding: Finding) -> None:
-        """Keep a set unless a smaller one is known, of the finding or of what brings it about."""
-        if any(self._brings(other, counts, finding) for other in self._found.values()):
-            return
+        """Keep a set unless a smaller one is known."""
         one = self._found.setdefault(finding.id, Breakable(finding.id, finding.text))
         if not any(includes(counts, known.counts) for known in one.sets):
             one.sets.append(CutSet(counts, finding, self._counted.is_allowed(counts)))
-
-    def _brings(self, other: Breakable, counts: Counts, finding: Finding) -> bool:
-        """Whether a smaller set leads to a deadlock in which fewer chips wait where they wait in
-        this one, or in which the chip that is stuck waits, too: `check` counts it as that.
-        """
-        code, _, subject = other.id.partition(":")
-        waits, more = set(subject.split("+")), set(finding.subject.split("+"))
-        explains = waits < more if finding.code == "deadlock" else more <= waits
-        return (
-            code == "deadlock"
-            and finding.code in ("deadlock", "stuck-chip")
-            and explains
-            and any(includes(counts, known.counts) for known in other.sets)
-        )
 
 
 def _findings_in(part: Slice) -> Iterator[Finding]:

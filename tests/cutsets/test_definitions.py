@@ -36,34 +36,6 @@ requirements:
   shines: {text: It shines, never: lamp.broken}
 """
 
-ASKING = """
-device: two pedals that ask a hub once each, over radios that lose messages
-chips:
-  front:
-    states: {idle: {rest: true}, asking: {}, answered: {rest: true}}
-    rules:
-      - {in: idle, on: step, send: [ask], to: asking}
-      - {in: asking, on: answer, to: answered}
-  rear:
-    states: {idle: {rest: true}, asking: {}, answered: {rest: true}}
-    rules:
-      - {in: idle, on: lift, send: [ask], to: asking}
-      - {in: asking, on: answer, to: answered}
-  hub:
-    states: {ready: {rest: true}}
-    rules:
-      - {on: ask via front_up, send: [answer via front_down]}
-      - {on: ask via rear_up, send: [answer via rear_down]}
-actors:
-  player: {states: [there], rules: [{name: step, signal: step}, {name: lift, signal: lift}]}
-links:
-  front_up: {from: front, to: hub, carries: [ask]}
-  rear_up: {from: rear, to: hub, carries: [ask]}
-  front_down: {from: hub, to: front, carries: [answer]}
-  rear_down: {from: hub, to: rear, carries: [answer]}
-faults: {lose: {links: [front_up, rear_up], at_most: 2}}
-"""
-
 
 def table_of(text: str, most: int, engine: EngineName = "plain") -> FaultTable:
     return fault_table(device_from(text), most, most, Search(engine=engine), people=True)
@@ -76,15 +48,6 @@ def test_what_only_a_further_fault_would_free_is_broken(engine: EngineName) -> N
     need = breakable(table, "broken-requirement:listens_again")
     assert [cut.counts for cut in need.sets] == [(0,)]
     assert need.sets[0].finding.steps == 1
-
-
-def test_what_fewer_faults_bring_about_is_not_told_again_of_more() -> None:
-    """Each pedal waits in vain after one loss. That both do after two is a consequence, and so is
-    that one is stuck while the other goes on: `check` does not report it beside the deadlocks.
-    """
-    table = table_of(ASKING, 2)
-    broken = {one.id: [cut.counts for cut in one.sets] for one in table.breakable if one.sets}
-    assert broken == {"deadlock:front.asking": [(1, 0)], "deadlock:rear.asking": [(0, 1)]}
 
 
 def test_an_act_that_is_needed_twice_is_survived_once() -> None:
