@@ -102,6 +102,11 @@ class Slice(Exploration[SliceStore]):
         path = self.slices.whole.path_to(self.found.number_in_whole(number))
         return [(label, count + behind) for label, behind in path]
 
+    @property
+    def may_fail(self) -> bool:
+        # `failures` holds those that are new with these faults; others fail here as well.
+        return bool(self.slices.whole.failures)
+
     def first_loss(self, marks: int, *, without_events: int) -> tuple[int, Edge] | None:
         # Without `super()`, which a class with slots does not find.
         inside = Exploration.first_loss(self, marks, without_events=without_events)

@@ -364,6 +364,11 @@ class Exploration(Generic[Store]):
             return LoopAnswer(None, rests_on)
         return LoopAnswer(FairLoop(self.path_to(loop[-1][1]), loop))
 
+    @property
+    def may_fail(self) -> bool:
+        """Whether some state may have a failing step."""
+        return bool(self.failures)
+
     def failing_labels(self, number: int) -> list[int]:
         """The labels of the steps that fail in an expanded state, made anew."""
         return self.found.failing_labels(number)

@@ -38,7 +38,7 @@ def fair_loop_in(
     if graph is not space.graph:
         marks, inside = ([flags[number] for number in order] for flags in (marks, inside))
     search = FairSearch.of(space.product, graph, marks, inside, query)
-    if query.past_failures and space.failures:
+    if query.past_failures and space.may_fail:
         found = _past_failures(space, order, search)
         if found is not None:
             return found
