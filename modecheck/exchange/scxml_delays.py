@@ -77,7 +77,7 @@ def find_delays(chart: Chart, index: EventIndex, notes: Notebook) -> Delays:
     for one in _everything(chart):
         if one.node.tag == "cancel":
             cancels.append(one)
-        elif _is_delayed(one.node) and _is_own(one.node, notes):
+        elif is_delayed(one.node) and _is_own(one.node, notes):
             sends.setdefault(one.node.words("event"), []).append(one)
     delays = Delays()
     by_id: dict[str, list[_Found]] = {}
@@ -96,7 +96,8 @@ def find_delays(chart: Chart, index: EventIndex, notes: Notebook) -> Delays:
     return delays
 
 
-def _is_delayed(node: XmlNode) -> bool:
+def is_delayed(node: XmlNode) -> bool:
+    """Whether a `<send>` says when its event comes."""
     return node.get("delay") is not None or node.get("delayexpr") is not None
 
 

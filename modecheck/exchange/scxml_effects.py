@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 from modecheck.exchange.chip_draft import DraftedBranch, DraftedEffects
 from modecheck.exchange.scxml_chart import Chart, ReadingRemark, name_of_id
-from modecheck.exchange.scxml_delays import Delays
+from modecheck.exchange.scxml_delays import Delays, is_delayed
 from modecheck.exchange.scxml_events import EventIndex, event_name
 from modecheck.exchange.scxml_expressions import ChartExpression, ChartExpressions, EventData
 from modecheck.exchange.scxml_words import DEVICE, OURS, SCXML
@@ -229,7 +229,7 @@ class EffectsReader:
             self.notes.add(message, node.place, expected='event="…"')
             return ways
         delayed = self.delays.events.get(event.text)
-        if node.get("delay") is not None or node.get("delayexpr") is not None:
+        if is_delayed(node):
             timers = (delayed.name,) if delayed is not None else ()
             return [replace(way, start=(*way.start, *timers)) for way in ways]
         link = self._link(node)
