@@ -86,13 +86,12 @@ def _events_of(
 
 def _dropping(device: Device, exchange: ExactlyOnce) -> Iterator[tuple[str, str]]:
     """Links with a message that is an item, and that nothing can bring once it is dropped: the link
-    is the only one from the sender that carries it and the only one that brings it to the receiver,
-    and makes no copies.
+    comes from the sender, is the only one that brings it to the receiver, and makes no copies.
     """
     copying = {n for group in device.faults if group.kind == "duplicate" for n in group.targets}
     for (sender, sent), (receiver, received) in zip(exchange.sent, exchange.received, strict=True):
-        carrying = [link for link in device.links.values() if sent in link.carries]
-        bringing = [link for link in carrying if link.receiver == receiver]
+        into = (link for link in device.links.values() if link.receiver == receiver)
+        bringing = [link for link in into if sent in link.carries]
         if sent != received or len(bringing) != 1:
             continue
         link = bringing[0]
